@@ -1,0 +1,148 @@
+package term
+
+import "strconv"
+
+// The meaning of names that stand for many facts. Each is built once per Reader.
+
+// once returns the shared term of the key.
+func (r *Reader) once(key string, build func() *Term) *Term {
+	if t, ok := r.shared[key]; ok {
+		return t
+	}
+	t := build()
+	r.shared[key] = t
+	return t
+}
+
+// panel returns the meaning of panel.WORD.
+func (r *Reader) panel(word string) *Term {
+	return r.once("panel."+word, func() *Term {
+		w := r.world
+		switch word {
+		case "fire", "prealarm", "supervisory":
+			return Or(r.signals("panel", 0, word)...)
+		case "fault":
+			var members []*Term
+			for p := range w.Points {
+				members = append(members, Is(DeviceFault, p))
+			}
+			members = append(members, each(OutputFault, len(w.Outputs))...)
+			members = append(members, each(LoopFault, len(w.Loops))...)
+			return Or(append(members, each(SupplyFault, len(w.Supplies))...)...)
+		case "disabled":
+			members := append(each(DeviceDisabled, len(w.Points)), each(ZoneDisabled, len(w.Zones))...)
+			return Or(append(members, each(OutputDisabled, len(w.Outputs))...)...)
+		case "acknowledged":
+			return Is(PanelAcknowledged, 0)
+		case "silenced":
+			return Is(PanelSilenced, 0)
+		case "evacuate":
+			return Is(PanelEvacuate, 0)
+		case "test":
+			return False() // refused by references
+		}
+		panic("term: no meaning for `panel." + word + "`")
+	})
+}
+
+// area returns the meaning of a property of a zone, place or group. `.fault` counts every device
+// naming it (RULES A7). `zone(..).disabled` is the zone as a whole, so that an action inhibited
+// by it is not lost with one disabled detector; a place or group, which cannot be disabled as a
+// whole, is disabled where any of its devices is.
+func (r *Reader) area(what string, index int, word string) *Term {
+	return r.once(what+"."+word+"."+strconv.Itoa(index), func() *Term {
+		switch word {
+		case "fire", "prealarm", "supervisory":
+			return Or(r.signals(what, index, word)...)
+		case "test":
+			return False() // refused by references
+		case "disabled":
+			if what == "zone" {
+				return Is(ZoneDisabled, index)
+			}
+		}
+		var members []*Term
+		for p := range r.world.Points {
+			if !r.within(p, what, index) {
+				continue
+			}
+			if word == "fault" {
+				members = r.pointFault(members, p)
+				continue
+			}
+			members = append(members, Is(DeviceDisabled, p))
+			if o := r.world.outputOf(p); o >= 0 {
+				members = append(members, Is(OutputDisabled, o))
+			}
+		}
+		return Or(members...)
+	})
+}
+
+// pointFault appends the faults of one device: its own, and that of the output it is (RULES D4).
+func (r *Reader) pointFault(members []*Term, point int) []*Term {
+	members = append(members, Is(DeviceFault, point))
+	if o := r.world.outputOf(point); o >= 0 {
+		members = append(members, Is(OutputFault, o))
+	}
+	return members
+}
+
+// signals returns one leaf for each point of an area that can give the signal.
+func (r *Reader) signals(what string, index int, word string) []*Term {
+	if word == "fire" {
+		return r.fires(what, index, false)
+	}
+	var members []*Term
+	for i, p := range r.world.Points {
+		if !r.within(i, what, index) {
+			continue
+		}
+		if word == "prealarm" && p.Prealarm {
+			members = append(members, Is(DevicePrealarm, i))
+		}
+		if word == "supervisory" && p.Input == Supervisory {
+			members = append(members, Is(DeviceSupervisory, i))
+		}
+	}
+	return members
+}
+
+// fires returns one leaf for each fire input of an area, or for its detectors alone.
+func (r *Reader) fires(what string, index int, detectorsOnly bool) []*Term {
+	var members []*Term
+	for i, p := range r.world.Points {
+		if p.Input.Fire() && (p.Detector || !detectorsOnly) && r.within(i, what, index) {
+			members = append(members, Is(DeviceFire, i))
+		}
+	}
+	return members
+}
+
+// within reports whether the point belongs to the panel, zone, place or group.
+func (r *Reader) within(point int, what string, index int) bool {
+	p := &r.world.Points[point]
+	switch what {
+	case "zone":
+		return p.Zone == index
+	case "place":
+		return p.Place == index
+	case "group":
+		for _, g := range p.Groups {
+			if g == index {
+				return true
+			}
+		}
+		return false
+	}
+	return true
+}
+
+// each returns the leaves of one kind over a whole index space.
+func each(kind Kind, count int) []*Term {
+	members := make([]*Term, count)
+	for i := range members {
+		members[i] = Is(kind, i)
+	}
+	return members
+}
