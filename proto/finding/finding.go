@@ -11,8 +11,6 @@ import (
 	"slices"
 	"strings"
 
-	"github.com/agnivade/levenshtein"
-
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 )
 
@@ -51,18 +49,47 @@ func Dangling(path, what, name string, known []string) *pb.Finding {
 }
 
 // Nearest returns the known name closest to name by edit distance, if one is close enough to be
-// a slip of the hand: at most a third of the name's characters, and never more than three.
-// Between equals the first in the order of known wins.
+// a slip of the hand: at most a third of the name's characters, and never more than three. Two
+// neighbouring letters swapped count as one slip; case is ignored. Between equals the first in
+// the order of known wins.
 func Nearest(name string, known []string) (string, bool) {
-	limit := min(3, max(1, len([]rune(name))/3))
+	typed := []rune(strings.ToLower(name))
+	least := min(3, max(1, len(typed)/3)) + 1
 	best, found := "", false
 	for _, candidate := range known {
-		distance := levenshtein.ComputeDistance(strings.ToLower(name), strings.ToLower(candidate))
-		if distance <= limit && (!found || distance < levenshtein.ComputeDistance(strings.ToLower(name), strings.ToLower(best))) {
-			best, found = candidate, true
+		if d := slips([]rune(strings.ToLower(candidate)), typed, least); d < least {
+			best, found, least = candidate, true, d
 		}
 	}
 	return best, found
+}
+
+// slips counts the letters to insert, drop, replace or swap with their neighbour to make a from
+// b (optimal string alignment: no letter is touched twice). Names whose lengths differ by enough
+// or more are not compared, so that a hostile name costs nothing: the result is then enough.
+func slips(a, b []rune, enough int) int {
+	if len(a)-len(b) >= enough || len(b)-len(a) >= enough {
+		return enough
+	}
+	before, last, row := make([]int, len(b)+1), make([]int, len(b)+1), make([]int, len(b)+1)
+	for j := range last {
+		last[j] = j
+	}
+	for i := 1; i <= len(a); i++ {
+		row[0] = i
+		for j := 1; j <= len(b); j++ {
+			change := last[j-1]
+			if a[i-1] != b[j-1] {
+				change++
+			}
+			row[j] = min(last[j]+1, row[j-1]+1, change)
+			if i > 1 && j > 1 && a[i-1] == b[j-2] && a[i-2] == b[j-1] {
+				row[j] = min(row[j], before[j-2]+1)
+			}
+		}
+		before, last, row = last, row, before
+	}
+	return last[len(b)]
 }
 
 // Sample lists at most n names, and says how many more there are.
