@@ -1,0 +1,128 @@
+package loop
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"google.golang.org/protobuf/types/known/durationpb"
+
+	"loopdrill.dev/loopdrill/loop/plant"
+	"loopdrill.dev/loopdrill/proto/finding"
+	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+)
+
+// Compile reads a site's installation. It returns every problem it finds; the Installation is
+// usable only if none of them is refused.
+func Compile(site *pb.Site) (*Installation, []*pb.Finding) {
+	c := &compiler{
+		site: site,
+		in: &Installation{
+			Site: site.GetSite(), Title: site.GetTitle(),
+			DecisionTime: duration(site.GetPanel().GetDecisionTime(), defaultDecisionTime),
+			SwitchTime:   duration(site.GetPanel().GetSwitchTime(), defaultSwitchTime),
+			Targets:      targets(site),
+			ResetDrops:   site.GetPanel().GetReset() == "drop-all",
+			points:       map[string]int32{}, outputs: map[string]int32{}, loads: map[string]int32{},
+		},
+		labels: map[string]string{},
+	}
+	c.names()
+	c.refuse()
+	var found []*pb.Finding
+	c.in.Plant, found = plant.Compile(site.GetEquipment())
+	c.found = append(c.found, found...)
+	for i, l := range site.GetLoops() {
+		c.loop(int32(i), l)
+	}
+	for i, o := range site.GetPanel().GetOutputs() {
+		c.panelOutput(fmt.Sprintf("panel.outputs[%d]", i), o)
+	}
+	return c.in, c.found
+}
+
+// compiler collects what Compile makes and finds.
+type compiler struct {
+	site   *pb.Site
+	in     *Installation
+	found  []*pb.Finding
+	labels map[string]string // label -> path of its first use
+}
+
+func (c *compiler) add(f *pb.Finding) { c.found = append(c.found, f) }
+
+// duration returns d, or the default where the file gives none.
+func duration(d *durationpb.Duration, otherwise time.Duration) time.Duration {
+	if d == nil {
+		return otherwise
+	}
+	return d.AsDuration()
+}
+
+// micro rounds a value to whole millionths: comparisons are made on integers.
+func micro(v float64) int64 { return int64(math.Round(float64(v * 1e6))) }
+
+// targets are the file's, or those of the first rule pack.
+func targets(site *pb.Site) Targets {
+	callPoint := defaultTarget
+	if packs := site.GetRules().GetPacks(); len(packs) > 0 && packs[0] == "bs5839-1" {
+		callPoint = defaultCallPointBS
+	}
+	return Targets{
+		Detector:  duration(site.GetTargets().GetDetector(), defaultTarget),
+		CallPoint: duration(site.GetTargets().GetCallPoint(), callPoint),
+	}
+}
+
+// names reads the lists that others refer to.
+func (c *compiler) names() {
+	for i, p := range c.site.GetPlaces() {
+		c.in.Places = c.unique(c.in.Places, "place", p.GetPlace(), fmt.Sprintf("places[%d].place", i))
+	}
+	for i, z := range c.site.GetZones() {
+		c.in.Zones = c.unique(c.in.Zones, "zone", z.GetZone(), fmt.Sprintf("zones[%d].zone", i))
+	}
+	for i, s := range c.site.GetSupplies() {
+		c.in.Supplies = c.unique(c.in.Supplies, "supply", s.GetSupply(), fmt.Sprintf("supplies[%d].supply", i))
+	}
+}
+
+func (c *compiler) unique(list []string, what, id, path string) []string {
+	if first := slices.Index(list, id); first >= 0 && id != "" {
+		c.add(finding.Refuse("reference.duplicate", path, fmt.Sprintf("the %s %q is defined twice", what, id), "every id is used once; rename one of the two"))
+	}
+	return append(list, id)
+}
+
+// refuse names what the schema can say and the bench cannot simulate yet.
+func (c *compiler) refuse() {
+	if len(c.site.GetPanel().GetCalendar()) > 0 {
+		c.add(finding.NotYet("panel.calendar", "a weekly calendar of modes"))
+	}
+}
+
+// label registers a label and reports one that is taken.
+func (c *compiler) label(label, path string) {
+	if label == "" {
+		return // the schema has said that it is missing
+	}
+	if first, taken := c.labels[label]; taken {
+		c.add(finding.Refuse("reference.duplicate-label", path, fmt.Sprintf("the label %q is used twice", label),
+			"labels are unique over the whole site, loads and isolators included; the other one is "+first))
+		return
+	}
+	c.labels[label] = path
+}
+
+// lookup resolves an id; an empty one is none.
+func (c *compiler) lookup(list []string, what, id, path string) int32 {
+	if id == "" {
+		return -1
+	}
+	i := slices.Index(list, id)
+	if i < 0 {
+		c.add(finding.Dangling(path, what, id, list))
+	}
+	return int32(i)
+}

@@ -1,0 +1,151 @@
+// Package loop models the installation as built: which points stand where on which loop, what
+// outputs there are and what they drive. Compile reads the site's message once; the result is
+// immutable and shared by every drill of the site.
+//
+// Left out until the wire is built: cable resistance, isolators, circuits and supplies as
+// electrical things. Their fields are read, checked for form, and faults in them are refused.
+//
+// Validated by tables of findings and by the site-level tests of the packages above.
+package loop
+
+import (
+	"time"
+
+	"loopdrill.dev/loopdrill/loop/line"
+	"loopdrill.dev/loopdrill/loop/plant"
+)
+
+// Installation is a compiled site without its program. Indices are into its own slices; -1
+// means none.
+type Installation struct {
+	Site  string
+	Title string
+
+	Loops    []Loop
+	Points   []Point  // every addressed device, in file order
+	Outputs  []Output // output devices in point order, then the panel's own outputs
+	Loads    []Load
+	Places   []string
+	Zones    []string
+	Groups   []string // in order of first appearance
+	Supplies []string
+	Plant    *plant.Plant
+
+	DecisionTime time.Duration // completing slot -> decision
+	SwitchTime   time.Duration // decision -> panel output; output -> what it changes elsewhere
+	Targets      Targets
+	ResetDrops   bool // reset drops everything
+
+	points  map[string]int32 // by label and by loop/address
+	outputs map[string]int32
+	loads   map[string]int32
+}
+
+// Targets are the greatest times from a device's own output to the operation of an output.
+type Targets struct{ Detector, CallPoint time.Duration }
+
+// Loop is one loop and its polling.
+type Loop struct {
+	Number uint32
+	Line   *line.Line
+	Points []int32 // line device -> point
+}
+
+// Kind is the key of a device kind in a file, such as "smoke_detector".
+type Kind string
+
+// Input says what a point's input means.
+type Input uint8
+
+// Meanings of an input. Output devices have none.
+const (
+	NoInput Input = iota
+	FireInput
+	CallPoint
+	Waterflow
+	Supervisory
+	Technical
+	ReleaseInput
+	HoldOff
+)
+
+// Fire reports whether the input counts as a fire.
+func (i Input) Fire() bool { return i == FireInput || i == CallPoint || i == Waterflow }
+
+// Point is one addressed device.
+type Point struct {
+	Label    string
+	Address  string // loop/address
+	Path     string // of its entry in the file
+	Kind     Kind
+	Loop     int32
+	Device   int32 // in the loop's line
+	Zone     int32
+	Place    int32
+	Groups   []int32
+	Input    Input
+	Detector bool // a fire input other than a call point: what detectors_in_fire counts
+
+	// Thresholds in millionths of their unit; 0 where the device does not sense it.
+	SmokeMicroPct int64
+	HeatMicroC    int64
+	Prealarm      bool
+	Retard        time.Duration
+
+	ClosedAtRest    bool // field contact of an input module
+	Output          int32
+	ProvesEquipment int32
+	ProvesSignal    int32
+}
+
+// OnLoss is what an output does when its module loses the loop.
+type OnLoss uint8
+
+// What a contact does.
+const (
+	Rests OnLoss = iota
+	Stays
+	Operates
+)
+
+// Output is one output of a module or of the panel.
+type Output struct {
+	Label        string
+	Address      string // loop/address; panel outputs have none
+	Path         string
+	Point        int32 // -1: on the panel
+	Sounder      bool  // takes alert and evacuate
+	Contact      bool  // a volt-free contact, not a circuit
+	ClosedAtRest bool
+	OnLoss       OnLoss
+	Equipment    int32 // what it drives
+	Input        int32
+	Loads        []int32
+}
+
+// Load is one appliance on an output circuit.
+type Load struct {
+	Label  string
+	Output int32
+}
+
+// Point finds a point by label or loop/address.
+func (in *Installation) Point(ref string) (int32, bool) {
+	i, ok := in.points[ref]
+	return i, ok
+}
+
+// Output finds an output by label or loop/address.
+func (in *Installation) Output(ref string) (int32, bool) {
+	i, ok := in.outputs[ref]
+	return i, ok
+}
+
+// PointRefs and OutputRefs are every way to name a point or an output; they must not be changed.
+func (in *Installation) PointRefs() map[string]int32 { return in.points }
+
+// OutputRefs is every way to name an output; it must not be changed.
+func (in *Installation) OutputRefs() map[string]int32 { return in.outputs }
+
+// Closed reports whether the contact or circuit conducts when it is operated (on) or not.
+func (o *Output) Closed(on bool) bool { return on != o.ClosedAtRest }

@@ -1,0 +1,94 @@
+package line
+
+import "time"
+
+// SetInput says what input i would report from now on. Changes of an instant come before the
+// slots that begin at it. event is the number of the event that changed it.
+func (l *Line) SetInput(s *State, now time.Duration, i int32, active, prealarm bool, event uint64) {
+	d := &s.devices[i]
+	if d.active == active && d.prealarm == prealarm {
+		return
+	}
+	l.settle(s, now, Early)
+	if d.active != active {
+		d.read = false
+	}
+	d.active, d.prealarm, d.inputEvent = active, prealarm, event
+	l.refresh(s, i)
+}
+
+// Preset says that input i is active at the start and has been read so already: t = 0 is a
+// settled panel. Only before the first slot.
+func (l *Line) Preset(s *State, i int32, active bool) {
+	d := &s.devices[i]
+	d.active, d.reading, d.read = active, active, true
+	l.refresh(s, i)
+}
+
+// SetPresence says what stands at address i from now on.
+func (l *Line) SetPresence(s *State, now time.Duration, i int32, p Presence, event uint64) {
+	d := &s.devices[i]
+	if d.presence == p {
+		return
+	}
+	l.settle(s, now, Early)
+	d.presence, d.presenceEvent = p, event
+	l.measure(s)
+	l.refresh(s, i)
+}
+
+// SetOutput says in which state output i is from now on; stage is that of the change.
+func (l *Line) SetOutput(s *State, now time.Duration, stage Stage, i int32, o OutputState, event uint64) {
+	d := &s.devices[i]
+	if d.output == o {
+		return
+	}
+	l.settle(s, now, stage)
+	d.output, d.outputEvent = o, event
+	l.refresh(s, i)
+}
+
+// SetErrorRate changes the chance that a reply is garbled; visits already begun keep theirs.
+func (l *Line) SetErrorRate(s *State, now time.Duration, rate float64, sink Sink) {
+	l.settle(s, now, Early)
+	s.rate = rate
+	l.drawError(s, sink)
+}
+
+// Rearm lets input i make a fire signal again: its latch was cleared. With forget, readings
+// counted so far are forgotten too.
+func (l *Line) Rearm(s *State, now time.Duration, i int32, forget bool) {
+	l.settle(s, now, Late)
+	d := &s.devices[i]
+	d.signalled = false
+	if forget {
+		d.count = 0
+	}
+	l.refresh(s, i)
+}
+
+// Presence returns what stands at address i.
+func (s *State) Presence(i int32) Presence { return s.devices[i].presence }
+
+// Pending reports how many commands wait or are in progress.
+func (s *State) Pending() int { return len(s.queue) }
+
+// Fault reports whether any fault of device i is raised.
+func (s *State) Fault(i int32) bool {
+	d := &s.devices[i]
+	return d.missing || d.wrongType || d.duplicate || d.fault
+}
+
+// SampleAfter returns the start of the first in-turn visit to device i that begins at or after
+// t, as things stand and if nothing interferes: where the worst moment for a stimulus lies.
+func (l *Line) SampleAfter(s *State, i int32, t time.Duration) time.Duration {
+	start := s.startOf(i)
+	if start >= t {
+		return start
+	}
+	rounds := (t - start + s.round() - 1) / s.round()
+	return start + rounds*s.round()
+}
+
+// Round is the length of one round as things stand: the sum of its visits.
+func (s *State) Round() time.Duration { return s.round() }

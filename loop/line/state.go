@@ -1,0 +1,270 @@
+package line
+
+import (
+	"math/bits"
+	"slices"
+	"time"
+)
+
+// Presence is what stands at an address.
+type Presence struct {
+	Unfed     bool // no line voltage, or cut off from every driven end
+	Removed   bool // taken out of its base
+	Muted     bool // neither answers nor acts on commands
+	OtherKind bool // a device of another kind in its place
+	Duplicate Duplicate
+}
+
+// Duplicate says what second device shares the address.
+type Duplicate uint8
+
+// A second device of another kind never lets a good reply through; one of the same kind shows
+// only in the current of the reply.
+const (
+	NoDuplicate Duplicate = iota
+	DuplicateOther
+	DuplicateSame
+)
+
+// reply is what comes back from a visit.
+type reply uint8
+
+const (
+	idle      reply = iota // a visit known to be without consequence
+	none                   // nothing answers
+	valid                  // a good reply
+	wrong                  // a good reply of another kind of device
+	collision              // two devices of different kinds at once
+	noise                  // a reply garbled on the line
+)
+
+// device is the changing part of a Device.
+type device struct {
+	presence Presence
+
+	// what the device would report
+	active, prealarm bool
+	output           OutputState
+	inputEvent       uint64 // event that made active or prealarm what they are
+	outputEvent      uint64
+	presenceEvent    uint64
+
+	// what the controller knows
+	read      bool // sampled since active last changed
+	reading   bool // last valid reading
+	preRead   bool // pre-alarm signalled
+	signalled bool // fire signal made and not yet re-armed
+	count     int32
+	preCount  int32
+	lastCount uint64 // event of the last counted reading
+	bad       int32  // visits in a row without a good reply, at most MissedReplies
+	missing   bool
+	wrongType bool
+	duplicate bool
+	fault     bool // output fault
+	commanded OutputState
+	strength  int32  // of the last command
+	order     int32  // file order of the last command
+	command   uint64 // event of the last command
+	hearing   bool   // there at the start of its command slot
+	waiting   int32  // commands of this output in the queue or in progress
+	tries     int32  // commands sent for the present change
+}
+
+// slot is the slot in progress, once it has a consequence or something happened during it.
+type slot struct {
+	kind   slotKind
+	device int32
+	reply  reply
+	end    time.Duration
+	group  int32 // commands that share the slot
+	active bool  // sample of an input
+	pre    bool
+	output OutputState
+	double bool // the reply's current was that of two devices
+}
+
+type slotKind uint8
+
+const (
+	noSlot slotKind = iota
+	inTurn
+	outOfTurn
+	probe
+	command
+)
+
+// State is everything about a line that changes.
+type State struct {
+	anchor  time.Duration // a slot begins here, of the turn `turn` unless something else goes first
+	turn    int32
+	cur     slot
+	burst   int32 // commands since the last visit
+	request int32 // device to be visited out of turn, or -1
+	repeat  int32 // device whose command is to be repeated at this boundary, or -1
+	visits  uint64
+
+	rate      float64
+	errorNo   uint64 // draws so far
+	nextError uint64 // number of the visit whose reply is garbled; never if rate is 0
+
+	devices []device
+	prefix  []time.Duration // prefix[i] = sum of the lengths of turns 0..i-1
+	marked  []uint64        // bit set: the next visit to this device has a consequence
+	queue   []Command
+}
+
+// NewState returns the state at t = 0: every device healthy and at rest, the first slot about
+// to begin.
+func (l *Line) NewState(sink Sink) *State {
+	s := &State{
+		request: -1, repeat: -1, rate: l.cfg.ErrorRate,
+		devices: make([]device, len(l.cfg.Devices)),
+		prefix:  make([]time.Duration, l.turns+1),
+		marked:  make([]uint64, (len(l.cfg.Devices)+63)/64),
+	}
+	l.measure(s)
+	l.drawError(s, sink)
+	return s
+}
+
+// CopyFrom makes s equal to o, and independent of it.
+func (s *State) CopyFrom(o *State) {
+	devices, prefix, marked, queue := s.devices, s.prefix, s.marked, s.queue
+	*s = *o
+	s.devices = append(devices[:0], o.devices...)
+	s.prefix = append(prefix[:0], o.prefix...)
+	s.marked = append(marked[:0], o.marked...)
+	s.queue = append(queue[:0], o.queue...)
+}
+
+// Bytes returns the approximate size of the state in bytes.
+func (s *State) Bytes() int {
+	const deviceSize, commandSize = 136, 48
+	return 192 + deviceSize*len(s.devices) + 8*(len(s.prefix)+len(s.marked)) + commandSize*cap(s.queue)
+}
+
+// measure computes the prefix sums anew; O(devices).
+func (l *Line) measure(s *State) {
+	var sum time.Duration
+	for i := range s.prefix {
+		s.prefix[i] = sum
+		if int32(i) < l.turns {
+			sum += l.length(s, int32(i))
+		}
+	}
+}
+
+// length is the length of a turn's visit if it began now.
+func (l *Line) length(s *State, turn int32) time.Duration {
+	if turn < int32(len(s.devices)) && l.answers(&s.devices[turn]) != none {
+		return l.cfg.PollSlot
+	}
+	return l.cfg.NoReplySlot
+}
+
+// answers is what a visit to d would bring if the line were free of noise.
+func (l *Line) answers(d *device) reply {
+	if d.presence.Unfed {
+		return none
+	}
+	present := !d.presence.Removed && !d.presence.Muted
+	switch {
+	case present && d.presence.Duplicate == DuplicateOther:
+		return collision
+	case present && d.presence.OtherKind:
+		return wrong
+	case present || d.presence.Duplicate == DuplicateSame:
+		return valid
+	case d.presence.Duplicate == DuplicateOther:
+		return wrong
+	}
+	return none
+}
+
+// alone reports whether only a duplicate of the same kind answers: it is at rest.
+func (d *device) alone() bool {
+	return d.presence.Removed || d.presence.Muted
+}
+
+// refresh recomputes whether the next visit to device i has a consequence.
+func (l *Line) refresh(s *State, i int32) {
+	bit := uint64(1) << (uint(i) % 64)
+	if l.matters(&s.devices[i], &l.cfg.Devices[i]) {
+		s.marked[i/64] |= bit
+	} else {
+		s.marked[i/64] &^= bit
+	}
+}
+
+// matters reports whether a visit to d, free of noise, would change anything.
+func (l *Line) matters(d *device, c *Device) bool {
+	switch l.answers(d) {
+	case none:
+		return !d.missing
+	case collision:
+		return !d.duplicate
+	case wrong:
+		return d.bad > 0 || d.missing || d.duplicate || !d.wrongType
+	}
+	twin := d.presence.Duplicate == DuplicateSame && !d.alone() && l.cfg.ReplyCurrentCheck
+	if d.bad > 0 || d.missing || d.wrongType || d.duplicate != twin {
+		return true
+	}
+	if c.Output {
+		agrees := d.shown() == d.commanded
+		switch {
+		case d.waiting > 0:
+			return false
+		case agrees:
+			return d.fault || d.tries > 0
+		default:
+			return d.tries < tries || !d.fault
+		}
+	}
+	active, pre := d.sampled()
+	return d.reading != active ||
+		c.Fire && active && !d.signalled || !active && d.count > 0 ||
+		pre != d.preRead || !pre && d.preCount > 0
+}
+
+// sampled is what an input would report now.
+func (d *device) sampled() (active, prealarm bool) {
+	if d.alone() {
+		return false, false
+	}
+	return d.active, d.prealarm
+}
+
+// shown is the output state that a module would report now.
+func (d *device) shown() OutputState {
+	if d.alone() {
+		return 0
+	}
+	return d.output
+}
+
+// firstMarked returns the first marked device at or after from, or -1.
+func (s *State) firstMarked(from int32) int32 {
+	for word := int(from) / 64; word < len(s.marked); word++ {
+		w := s.marked[word]
+		if word == int(from)/64 {
+			w &= ^uint64(0) << (uint(from) % 64)
+		}
+		if w != 0 {
+			return int32(word*64 + bits.TrailingZeros64(w))
+		}
+	}
+	return -1
+}
+
+// wanted returns the lowest device that asks to be visited out of turn, or -1: one that is
+// active, would answer well and has not been read in its present state.
+func (l *Line) wanted(s *State) int32 {
+	if !l.cfg.OutOfTurn {
+		return -1
+	}
+	return int32(slices.IndexFunc(s.devices, func(d device) bool {
+		return d.active && !d.read && !d.alone() && l.answers(&d) == valid
+	}))
+}
