@@ -23,7 +23,7 @@ func Compile(site *pb.Site) (*Installation, []*pb.Finding) {
 			DecisionTime: duration(site.GetPanel().GetDecisionTime(), defaultDecisionTime),
 			SwitchTime:   duration(site.GetPanel().GetSwitchTime(), defaultSwitchTime),
 			Targets:      targets(site),
-			ResetDrops:   site.GetPanel().GetReset() == "drop-all",
+			ResetDrops:   site.GetPanel().GetReset_() == "drop-all",
 			points:       map[string]int32{}, outputs: map[string]int32{}, loads: map[string]int32{},
 		},
 		labels: map[string]string{},
