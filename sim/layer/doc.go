@@ -10,7 +10,5 @@
 // What is left out: writes to a package variable through a slice, map or pointer that was handed
 // to another function, order that shows through reflection or a third package's iterator, and
 // everything in test files except their imports. Nothing outside the repository judges these
-// rules; the one fact they rest on, that a compiler may fuse x*y+z into one rounding even across
-// assignments and inlined calls and that only a conversion prevents it, was seen in the code
-// that the Go compiler makes for arm64.
+// rules; the rule about floats follows the Go language specification (Floating-point operators).
 package layer
