@@ -30,9 +30,11 @@
 //
 // Validation. Tables per kind against the rules named beside them in the tests (EN 81-73,
 // ASME A17.1 and NFPA 72 for lifts, NFPA 12-style countdowns with hold-off for releases; common
-// practice elsewhere), a hand-computed reversal per moving part, and random command sequences: a fork
-// goes on identically, fine steps equal one step, and signals agree with state words. No
-// measurement of real equipment was compared.
+// practice elsewhere), reversals worked out by hand, a fan against a twin that adds up its speed tick by
+// tick, and random command sequences: a fork goes on identically, fine steps equal one step, and
+// signals agree with state words. No measurement of real equipment was compared. Positions are
+// rounded: a turn in mid-travel with unequal times, or a change of rate, may move an arrival by
+// a few nanoseconds, the same ones on every machine.
 //
 // A simulation does not replace the tests that the local code and a licensed practitioner require.
 package plant
