@@ -29,7 +29,7 @@
 // equipment, then of its parts; what a trip cuts follows directly after the trip.
 //
 // Validation. Tables per kind against the rules named beside them in the tests (EN 81-73,
-// ASME A17.1 and NFPA 72 for lifts, NFPA 12-style countdowns with hold-off for releases; common
+// ASME A17.1 and NFPA 72 for lifts, countdowns with hold-off for releases; common
 // practice elsewhere), reversals worked out by hand, a fan against a twin that adds up its speed tick by
 // tick, and random command sequences: a fork goes on identically, fine steps equal one step, and
 // signals agree with state words. No measurement of real equipment was compared. Positions are

@@ -80,7 +80,7 @@ func (u unit) moving(i int) bool   { return u.s.place[u.part(i)] >= 0 }
 func (u unit) operated(i int) bool { return u.s.operated[u.machine().firstInput+i] }
 
 // on tells whether an input acts. Without power it acts if it is de-energise-to-operate: the
-// control voltage is gone with the supply (RULES C6, fail-safe as STANDARDS F11).
+// control voltage is gone with the supply (fail-safe wiring, common practice).
 func (u unit) on(i int) bool {
 	if u.powered() {
 		return u.operated(i)

@@ -6,7 +6,7 @@ import (
 
 // release discharges an extinguishing agent after a countdown, once and for good. One part, the
 // countdown: 0 not begun to full run out. If the release input goes to rest before the discharge
-// the countdown is given up. Hold-off pauses it (NFPA 12 practice as STANDARDS A40: it resumes), or
+// the countdown is given up. Hold-off pauses it (a government guide specification for carbon dioxide: it resumes), or
 // sets it back to the whole, or cancels it until the release input has been at rest. Without
 // power the countdown is lost and begins anew when power is back; a cancellation is not lost.
 // Stuck: the countdown runs out, and the agent does not come until the fault is put right.
