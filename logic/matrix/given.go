@@ -1,0 +1,130 @@
+package matrix
+
+import (
+	"fmt"
+	"strings"
+	"unicode"
+
+	"loopdrill.dev/loopdrill/logic/term"
+)
+
+// SettingKind is what a setting sets before the run.
+type SettingKind uint8
+
+// Kinds of settings.
+const (
+	SetMode       SettingKind = iota + 1 // Value is term.Day or term.Night
+	SetControl                           // Index control: on
+	DisablePoint                         // Index point
+	DisableOutput                        // Index output
+)
+
+// Setting is one thing that `given` asks for, done on the quiescent panel before any signal.
+type Setting struct {
+	Kind  SettingKind
+	Index int
+	Value int32
+}
+
+// Fact returns the fact that the setting makes true.
+func (s Setting) Fact() term.Fact {
+	switch s.Kind {
+	case SetMode:
+		return term.Fact{Kind: term.PanelMode, Value: s.Value}
+	case SetControl:
+		return term.Fact{Kind: term.ControlOn, Index: int32(s.Index)}
+	case DisablePoint:
+		return term.Fact{Kind: term.DeviceDisabled, Index: int32(s.Index)}
+	case DisableOutput:
+		return term.Fact{Kind: term.OutputDisabled, Index: int32(s.Index)}
+	}
+	panic(fmt.Sprintf("matrix: no such kind of setting: %d", s.Kind))
+}
+
+const givenGrammar = "write `mode=night; control=ID; disabled=POINT`, separated by semicolons"
+
+var givenKeys = []string{"mode", "control", "disabled"}
+
+// parseGiven reads the settings of one row.
+func parseGiven(text string, w *term.World) (settings []Setting, flaws []flaw) {
+	offset := 0
+	for _, part := range strings.Split(text, ";") {
+		at := offset + leadingSpace(part)
+		offset += len([]rune(part)) + 1
+		if strings.TrimSpace(part) == "" {
+			continue
+		}
+		key, value, ok := strings.Cut(part, "=")
+		behind := offset - 1 - len([]rune(value)) + leadingSpace(value)
+		key, value = strings.TrimSpace(key), strings.TrimSpace(value)
+		if !ok || value == "" {
+			flaws = append(flaws, flaw{at, "matrix.given", fmt.Sprintf("%q sets nothing", strings.TrimSpace(part)), givenGrammar})
+			continue
+		}
+		setting, bad := parseSetting(key, value, w)
+		if bad != nil {
+			bad.offset = behind
+			if setting.Kind == 0 {
+				bad.offset = at
+			}
+			flaws = append(flaws, *bad)
+			continue
+		}
+		for _, s := range settings {
+			if s.Kind == setting.Kind && s.Index == setting.Index {
+				flaws = append(flaws, flaw{at, "matrix.given-twice", fmt.Sprintf("%s is set twice", key), "set it once"})
+			}
+		}
+		settings = append(settings, setting)
+	}
+	return settings, flaws
+}
+
+// parseSetting resolves one setting. The flaw is about the value where the kind is set, about
+// the key where it is not.
+func parseSetting(key, value string, w *term.World) (Setting, *flaw) {
+	switch key {
+	case "mode":
+		for mode, word := range []string{term.Day: "day", term.Night: "night"} {
+			if value == word {
+				return Setting{Kind: SetMode, Value: int32(mode)}, nil
+			}
+		}
+		return Setting{Kind: SetMode}, &flaw{code: "matrix.given", title: fmt.Sprintf("%q is not a mode", value), detail: "known: day, night"}
+	case "control":
+		for i, id := range w.Controls {
+			if id == value {
+				return Setting{Kind: SetControl, Index: i}, nil
+			}
+		}
+		return Setting{Kind: SetControl}, &flaw{code: "reference.unknown", title: fmt.Sprintf("there is no control %q", value), detail: near(value, w.Controls)}
+	case "disabled":
+		return parseDisabled(value, w)
+	}
+	return Setting{}, &flaw{code: "matrix.given", title: fmt.Sprintf("%q cannot be given", key), detail: near(key, givenKeys) + "; " + givenGrammar}
+}
+
+// parseDisabled takes a point or an output. An output module is disabled as the output it is.
+func parseDisabled(value string, w *term.World) (Setting, *flaw) {
+	if output, ok := w.OutputRefs[value]; ok {
+		return Setting{Kind: DisableOutput, Index: output}, nil
+	}
+	if point, ok := w.PointRefs[value]; ok {
+		return Setting{Kind: DisablePoint, Index: point}, nil
+	}
+	known := make([]string, 0, 2*len(w.Points)+len(w.Outputs))
+	for i := range w.Points {
+		known = append(known, w.Points[i].Label)
+	}
+	for i := range w.Outputs {
+		known = append(known, w.Outputs[i].Label)
+	}
+	for i := range w.Points {
+		known = append(known, w.Points[i].Address)
+	}
+	return Setting{Kind: DisablePoint}, &flaw{code: "reference.unknown", title: fmt.Sprintf("there is no point %q", value), detail: near(value, known)}
+}
+
+func leadingSpace(text string) int {
+	return len([]rune(text)) - len([]rune(strings.TrimLeftFunc(text, unicode.IsSpace)))
+}
