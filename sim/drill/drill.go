@@ -1,0 +1,364 @@
+package drill
+
+import (
+	"fmt"
+	"runtime/debug"
+	"slices"
+	"time"
+
+	"loopdrill.dev/loopdrill/logic"
+	"loopdrill.dev/loopdrill/logic/term"
+	"loopdrill.dev/loopdrill/loop"
+	"loopdrill.dev/loopdrill/loop/line"
+	"loopdrill.dev/loopdrill/loop/plant"
+	"loopdrill.dev/loopdrill/sim"
+)
+
+// Drill is one running site.
+type Drill struct {
+	plan *Plan
+	seed uint64
+
+	agenda  *sim.Agenda
+	log     sim.Log
+	lines   []poller
+	program *logic.State
+	plant   *plant.State
+
+	points    []pointState
+	outputs   []outputState
+	operated  []bool // equipment input (flat), as last told to the plant
+	journal   []Act
+	order     []int32 // the journal by time; those before done are executed
+	done      int
+	timers    []timer
+	decisions []decision
+	moves     []move  // outputs about to operate
+	operators []Act   // of this instant, waiting for the program
+	drives    []drive // of this instant, waiting for the plant
+	changed   bool    // the program must be evaluated at this instant
+	faulty    []int32 // loop -> devices with a raised fault
+	instant   time.Duration
+	executed  int // at this instant
+	crashed   error
+}
+
+// pointState is the physical side of a point.
+type pointState struct {
+	smoke, heat int64 // millionths
+	contact     bool  // flame, pressed, field contact operated
+	retarded    bool  // the contact has stayed operated for the retard time
+	stuck       stuck
+	active      bool // what its own output says: t0 is when this becomes true
+	prealarm    bool
+	event       uint64 // of the last InputChanged
+	version     uint32 // of its retard timer
+	restarts    uint32 // of its restart timer
+	read        bool   // last valid reading
+	fault       bool   // any raised fault
+}
+
+type stuck uint8
+
+const (
+	free stuck = iota
+	stuckActive
+	stuckRest
+)
+
+// outputState is the physical side of an output.
+type outputState struct {
+	state term.State
+	stuck bool
+	event uint64 // of the last OutputOperated
+}
+
+// timer is something that happens to a point by itself.
+type timer struct {
+	at      time.Duration
+	kind    timerKind
+	point   int32
+	on      bool
+	version uint32
+	event   uint64
+}
+
+type timerKind uint8
+
+const (
+	retardOver timerKind = iota
+	proofArrives
+	restartOver
+)
+
+// decision is a completed signal on its way through the decision time.
+type decision struct {
+	at    time.Duration
+	kind  sim.Kind
+	point int32
+	on    bool
+	event uint64
+}
+
+// move is an output about to operate.
+type move struct {
+	at     time.Duration
+	output int32
+	state  term.State
+	event  uint64
+}
+
+// drive is a contact's effect on an equipment input.
+type drive struct {
+	flat  int32
+	event uint64
+}
+
+// Sources of the agenda, in the order in which they act inside a phase.
+const (
+	sourceScript = iota
+	sourceTimers
+	sourceProgram
+	sourceOutputs
+	sourcePlant
+	sourceLoops // and one for each further loop
+)
+
+// New returns a drill at the very start of t = 0.
+func New(plan *Plan, seed uint64) *Drill {
+	d := &Drill{
+		plan: plan, seed: seed,
+		agenda:  sim.NewAgenda(sourceLoops + len(plan.In.Loops)),
+		log:     sim.NewLog(maxEvents),
+		program: plan.Program.NewState(),
+		plant:   plan.In.Plant.NewState(),
+		points:  make([]pointState, len(plan.In.Points)),
+		outputs: make([]outputState, len(plan.In.Outputs)),
+		changed: true, instant: -1, faulty: make([]int32, len(plan.In.Loops)),
+	}
+	d.operated = make([]bool, len(plan.drivers))
+	start := d.log.Add(sim.Event{Kind: Start})
+	for i := range plan.In.Loops {
+		d.lines = append(d.lines, plan.poller(plan.In.Loops[i].Line, d.loopSink(int32(i))))
+	}
+	d.settle(start)
+	d.scheduleProgram(0)
+	for i := range d.lines {
+		d.schedule(i)
+	}
+	d.schedulePlant()
+	return d
+}
+
+// settle puts inputs that are active at rest where a settled panel has them.
+func (d *Drill) settle(start uint64) {
+	for flat := range d.operated {
+		e, input := d.plan.input(flat)
+		d.operated[flat] = d.inputOperated(flat, e, input)
+		if d.operated[flat] {
+			d.plan.In.Plant.Drive(d.plant, 0, e, input, true, start, plantSink{d})
+		}
+	}
+	for i := range d.points {
+		p := &d.plan.In.Points[i]
+		if p.ProvesEquipment < 0 || p.Input.Fire() {
+			continue
+		}
+		on := d.plan.In.Plant.Signal(d.plant, int(p.ProvesEquipment), int(p.ProvesSignal)) != p.ClosedAtRest
+		d.points[i].contact, d.points[i].retarded, d.points[i].active = on, on, on
+		d.lines[p.Loop].Preset(p.Device, on)
+		d.set(term.DeviceActive, int32(i), on, start)
+		d.points[i].read = on
+		if on && p.Input == loop.Supervisory {
+			d.set(term.DeviceSupervisory, int32(i), true, start)
+		}
+		d.setProven(p.ProvesEquipment, start)
+	}
+}
+
+// input splits a flat input index into equipment and input.
+func (p *Plan) input(flat int) (e, input int) {
+	e, exact := slices.BinarySearch(p.first, flat)
+	for exact && e+1 < len(p.first) && p.first[e+1] == flat { // equipment without inputs
+		e++
+	}
+	if !exact {
+		e--
+	}
+	return e, flat - p.first[e]
+}
+
+// set tells the program a fact.
+func (d *Drill) set(kind term.Kind, index int32, on bool, event uint64) {
+	d.plan.Program.Set(d.program, term.Fact{Kind: kind, Index: index}, on, event)
+	d.changed = true
+}
+
+// Fork returns an independent drill in the same state; the log so far is shared.
+func (d *Drill) Fork() *Drill {
+	f := &Drill{agenda: sim.NewAgenda(0), program: d.plan.Program.NewState(), plant: d.plan.In.Plant.NewState()}
+	for _, l := range d.lines {
+		f.lines = append(f.lines, l.Copy())
+	}
+	f.copyFrom(d)
+	return f
+}
+
+// CopyFrom makes d equal to o, a drill of the same plan, reusing d's memory.
+func (d *Drill) CopyFrom(o *Drill) {
+	for i, l := range o.lines {
+		d.lines[i].CopyFrom(l)
+	}
+	d.copyFrom(o)
+}
+
+// copyFrom copies everything but the lines.
+func (d *Drill) copyFrom(o *Drill) {
+	own := *d
+	*d = *o
+	d.log = o.log.Fork()
+	d.agenda, d.lines, d.program, d.plant = own.agenda, own.lines, own.program, own.plant
+	d.agenda.CopyFrom(o.agenda)
+	d.program.CopyFrom(o.program)
+	d.plant.CopyFrom(o.plant)
+	d.points = append(own.points[:0], o.points...)
+	d.outputs = append(own.outputs[:0], o.outputs...)
+	d.operated = append(own.operated[:0], o.operated...)
+	d.faulty = append(own.faulty[:0], o.faulty...)
+	d.journal = append(own.journal[:0], o.journal...)
+	d.order = append(own.order[:0], o.order...)
+	d.timers = append(own.timers[:0], o.timers...)
+	d.decisions = append(own.decisions[:0], o.decisions...)
+	d.moves = append(own.moves[:0], o.moves...)
+	d.operators = append(own.operators[:0], o.operators...)
+	d.drives = append(own.drives[:0], o.drives...)
+}
+
+// Do enters an act in the journal. It must not lie before the present instant, nor in it once
+// that is executed; acts of one instant happen in the order of their entry.
+func (d *Drill) Do(a Act) error {
+	if a.At <= d.instant {
+		return fmt.Errorf("the act is for %v, and the drill has already run to %v", a.At, d.instant)
+	}
+	index := int32(len(d.journal))
+	d.journal = append(d.journal, a)
+	at, _ := slices.BinarySearchFunc(d.order[d.done:], a.At, func(i int32, t time.Duration) int {
+		if d.journal[i].At <= t {
+			return -1
+		}
+		return 1
+	})
+	d.order = slices.Insert(d.order, d.done+at, index)
+	d.agenda.Set(sourceScript, d.journal[d.order[d.done]].At, sim.Stimulus)
+	return nil
+}
+
+// Next returns the next instant at which anything happens.
+func (d *Drill) Next() (time.Duration, bool) {
+	_, at, _, ok := d.agenda.Peek()
+	return at, ok && d.crashed == nil
+}
+
+// RunInstant executes everything of the next instant and returns it.
+func (d *Drill) RunInstant() (time.Duration, error) {
+	at, ok := d.Next()
+	if !ok {
+		return d.instant, d.crashed
+	}
+	return at, d.guard(func() { d.runInstant(at) })
+}
+
+// RunUntil executes every instant up to and including t. Nothing needs to happen at t.
+func (d *Drill) RunUntil(t time.Duration) error {
+	return d.guard(func() {
+		for {
+			at, ok := d.Next()
+			if !ok || at > t {
+				break
+			}
+			d.runInstant(at)
+		}
+		if t > d.instant {
+			d.agenda.Skip(t, sim.Check)
+			d.instant = t
+		}
+	})
+}
+
+func (d *Drill) runInstant(at time.Duration) {
+	d.instant, d.executed = at, 0
+	for {
+		_, next, _, ok := d.agenda.Peek()
+		if !ok || next > at {
+			return
+		}
+		if d.executed++; d.executed > maxPerInstant {
+			panic(&sim.BoundError{Bound: "executions at one instant", Limit: maxPerInstant, At: at})
+		}
+		source, _, phase, _ := d.agenda.Pop()
+		d.execute(source, at, phase)
+	}
+}
+
+// Crash says that an invariant of the bench broke: the drill has ended, the bench goes on.
+type Crash struct {
+	Seed  uint64
+	Event int
+	At    time.Duration
+	Cause any
+	Stack string
+}
+
+// Error names what broke and how to come there again.
+func (c *Crash) Error() string {
+	return fmt.Sprintf("the drill crashed at %v after event %d (seed %d): %v", c.At, c.Event, c.Seed, c.Cause)
+}
+
+// guard turns a panic inside the models into the drill's end.
+func (d *Drill) guard(run func()) (err error) {
+	if d.crashed != nil {
+		return d.crashed
+	}
+	defer func() {
+		switch cause := recover().(type) {
+		case nil:
+		case *sim.BoundError:
+			d.crashed = cause
+		default:
+			d.crashed = &Crash{Seed: d.seed, Event: d.log.Len(), At: d.instant, Cause: cause, Stack: string(debug.Stack())}
+		}
+		err = d.crashed
+	}()
+	run()
+	return nil
+}
+
+// Instant is the last instant executed; -1 before the first.
+func (d *Drill) Instant() time.Duration { return d.instant }
+
+// Plan is the site that the drill runs.
+func (d *Drill) Plan() *Plan { return d.plan }
+
+// Seed is the seed of the drill's random streams.
+func (d *Drill) Seed() uint64 { return d.seed }
+
+// Log is the log so far; it must not be changed.
+func (d *Drill) Log() *sim.Log { return &d.log }
+
+// Digest is the digest of the log so far.
+func (d *Drill) Digest() string { return d.log.Digest() }
+
+// Journal is the acts entered so far, in the order of their entry; it must not be changed.
+func (d *Drill) Journal() []Act { return d.journal }
+
+// SampleAfter is the start of the first in-turn visit to a point at or after t, as things stand.
+func (d *Drill) SampleAfter(point int32, t time.Duration) time.Duration {
+	p := &d.plan.In.Points[point]
+	return d.lines[p.Loop].SampleAfter(p.Device, t)
+}
+
+// Round is the length of one round of a loop as things stand.
+func (d *Drill) Round(loop int32) time.Duration { return d.lines[loop].Round() }
+
+// line.Line keeps its own numbering of output states; it is that of package term.
+func lineState(s term.State) line.OutputState { return line.OutputState(s) }

@@ -1,0 +1,44 @@
+package drill
+
+import (
+	"loopdrill.dev/loopdrill/logic/term"
+)
+
+// Fact answers one fact: what the panel knows from the program, what only the bench knows from
+// the installation as it is.
+func (d *Drill) Fact(f term.Fact) bool {
+	switch f.Kind {
+	case term.OutputState:
+		return d.outputs[f.Index].state == term.State(f.Value)
+	case term.LoadOn:
+		o := d.plan.In.Loads[f.Index].Output
+		return o >= 0 && d.outputs[o].state != term.Rest
+	case term.EquipmentState:
+		return d.plan.In.Plant.StateIndex(d.plant, int(f.Index)) == int(f.Value)
+	case term.DeviceFed:
+		p := &d.plan.In.Points[f.Index]
+		at := d.lines[p.Loop].Presence(p.Device)
+		return !at.Unfed && !at.Removed
+	case term.DeviceReachable:
+		p := &d.plan.In.Points[f.Index]
+		at := d.lines[p.Loop].Presence(p.Device)
+		return !at.Unfed && !at.Removed && !at.Muted
+	}
+	return d.plan.Program.Fact(d.program, f)
+}
+
+// Holds evaluates a condition over the drill as it is now.
+func (d *Drill) Holds(t *term.Term) bool { return t.Eval(d.Fact) }
+
+// Output is the state that an output is in.
+func (d *Drill) Output(o int32) term.State { return d.outputs[o].state }
+
+// Resting reports whether every output is at rest.
+func (d *Drill) Resting() bool {
+	for i := range d.outputs {
+		if d.outputs[i].state != term.Rest {
+			return false
+		}
+	}
+	return true
+}

@@ -1,0 +1,121 @@
+package drill
+
+import "loopdrill.dev/loopdrill/sim"
+
+// Visibility says who can see an event.
+type Visibility uint8
+
+// What the panel shows; what somebody standing at the plant sees; what only the bench knows.
+const (
+	OnPanel Visibility = iota + 1
+	AtPlant
+	Hidden
+)
+
+// String returns the class's word.
+func (v Visibility) String() string {
+	return [...]string{"", "panel", "plant", "hidden"}[v]
+}
+
+// Kinds of events. The comment says what Subject, Value and Extra hold. New kinds go to the
+// end: the numbers are part of every digest.
+const (
+	Start              sim.Kind = iota + 1 // the run begins
+	StimulusApplied                        // Subject point, Value act kind, Extra level in millionths
+	FaultInjected                          // Subject depends on Value, Value act kind
+	FaultRepaired                          // likewise
+	Operated                               // an operator's act: Value act kind, Subject its index
+	InputChanged                           // t0: Subject point, Value 1 active or 0, Extra 1 pre-alarm
+	ReadingCounted                         // Subject point, Value count
+	FireSignalled                          // Subject point
+	ActiveRead                             // Subject point, Value on
+	PrealarmRead                           // Subject point, Value on
+	MissingFault                           // Subject point, Value on
+	WrongTypeFault                         // Subject point, Value on
+	DuplicateFault                         // Subject point, Value on
+	ReplyGarbled                           // Subject point
+	OutputFault                            // Subject output, Value on
+	CommandSent                            // t3 begins: Subject output, Value state, Extra try
+	CommandHeard                           // t3: Subject output, Value state, Extra 1 heard or 0
+	CommandRepeated                        // Subject output, Value state, Extra tries so far
+	FireDecided                            // t1: Subject point
+	PrealarmDecided                        // Subject point, Value on
+	SupervisoryDecided                     // Subject point, Value on
+	CauseChanged                           // Subject cause, Value on
+	ActionChanged                          // Subject action pair, Value on
+	DelayStarted                           // Subject action pair
+	DelayEnded                             // Subject action pair
+	DelayCancelled                         // Subject action pair
+	EffectChanged                          // Subject effect, Value state
+	OutputDemanded                         // t2: Subject output, Value state, Extra state before
+	LatchCleared                           // Subject point
+	PanelChanged                           // Subject which, Value on
+	DisablementSet                         // Subject index, Value on, Extra what
+	ProgramChanged                         // other change of the program: Subject, Value, Extra as it gives them
+	OutputOperated                         // t4: Subject output, Value state, Extra state before
+	EquipmentChanged                       // Subject equipment, Value state index
+	SignalChanged                          // Subject equipment, Value signal, Extra on
+	EquipmentDone                          // t5: Subject equipment, Value input
+	ModuleRestarted                        // Subject point
+	LoopFault                              // Subject loop, Value on
+	DelayPaused                            // Subject action pair
+	DelayRestarted                         // Subject action pair
+	DelayResumed                           // Subject action pair
+	kinds
+)
+
+// kindInfo is what is known of every event of a kind.
+type kindInfo struct {
+	name    string
+	visible Visibility
+}
+
+var kindTable = [kinds]kindInfo{
+	Start:              {"start", OnPanel},
+	StimulusApplied:    {"stimulus", Hidden},
+	FaultInjected:      {"fault-injected", Hidden},
+	FaultRepaired:      {"fault-repaired", Hidden},
+	Operated:           {"operator", OnPanel},
+	InputChanged:       {"input", Hidden},
+	ReadingCounted:     {"reading-counted", OnPanel},
+	FireSignalled:      {"fire-signal", OnPanel},
+	ActiveRead:         {"active-read", OnPanel},
+	PrealarmRead:       {"prealarm-read", OnPanel},
+	MissingFault:       {"missing-fault", OnPanel},
+	WrongTypeFault:     {"wrong-type-fault", OnPanel},
+	DuplicateFault:     {"duplicate-fault", OnPanel},
+	ReplyGarbled:       {"reply-garbled", Hidden},
+	OutputFault:        {"output-fault", OnPanel},
+	CommandSent:        {"command-sent", OnPanel},
+	CommandHeard:       {"command-heard", Hidden},
+	CommandRepeated:    {"command-repeated", OnPanel},
+	FireDecided:        {"fire", OnPanel},
+	PrealarmDecided:    {"prealarm", OnPanel},
+	SupervisoryDecided: {"supervisory", OnPanel},
+	CauseChanged:       {"cause", OnPanel},
+	ActionChanged:      {"action", OnPanel},
+	DelayStarted:       {"delay-started", OnPanel},
+	DelayEnded:         {"delay-ended", OnPanel},
+	DelayCancelled:     {"delay-cancelled", OnPanel},
+	EffectChanged:      {"effect", OnPanel},
+	OutputDemanded:     {"output-demanded", OnPanel},
+	LatchCleared:       {"latch-cleared", OnPanel},
+	PanelChanged:       {"panel", OnPanel},
+	DisablementSet:     {"disablement", OnPanel},
+	ProgramChanged:     {"program", OnPanel},
+	OutputOperated:     {"output-operated", AtPlant},
+	EquipmentChanged:   {"equipment", AtPlant},
+	SignalChanged:      {"signal", AtPlant},
+	EquipmentDone:      {"equipment-done", AtPlant},
+	ModuleRestarted:    {"module-restarted", Hidden},
+	LoopFault:          {"loop-fault", OnPanel},
+	DelayPaused:        {"delay-paused", OnPanel},
+	DelayRestarted:     {"delay-restarted", OnPanel},
+	DelayResumed:       {"delay-resumed", OnPanel},
+}
+
+// KindName is the word for a kind of event.
+func KindName(k sim.Kind) string { return kindTable[k].name }
+
+// VisibilityOf is who can see events of a kind.
+func VisibilityOf(k sim.Kind) Visibility { return kindTable[k].visible }

@@ -1,0 +1,78 @@
+package drill
+
+import (
+	"slices"
+	"time"
+
+	"loopdrill.dev/loopdrill/logic"
+	"loopdrill.dev/loopdrill/logic/term"
+	"loopdrill.dev/loopdrill/loop/line"
+	"loopdrill.dev/loopdrill/sim"
+)
+
+var operations = map[ActKind]logic.OpKind{
+	ActAcknowledge: logic.Acknowledge, ActSilence: logic.Silence, ActResound: logic.Resound, ActReset: logic.Reset,
+	ActEvacuate: logic.Evacuate, ActControl: logic.Control, ActMode: logic.Mode,
+	ActDisableDevice: logic.DisableDevice, ActDisableZone: logic.DisableZone, ActDisableOutput: logic.DisableOutput,
+}
+
+// operator logs what an operator does and hands it to the program.
+func (d *Drill) operator(a Act) {
+	event := d.add(sim.Event{Kind: Operated, Subject: a.Index, Value: int64(a.Kind), Extra: flag(a.On) | a.Value})
+	op := logic.Operation{Kind: operations[a.Kind], Index: a.Index, On: a.On, Value: int32(a.Value)}
+	d.plan.Program.Operate(d.program, op, event)
+}
+
+// programSink logs what the program does and carries out what it demands.
+type programSink struct {
+	d   *Drill
+	now time.Duration
+}
+
+// pairKinds are the changes whose subject is a pair of a cause and an effect.
+var pairKinds = map[logic.ChangeKind]sim.Kind{
+	logic.DelayStarted: DelayStarted, logic.DelayEnded: DelayEnded, logic.DelayCancelled: DelayCancelled,
+	logic.DelayPaused: DelayPaused, logic.DelayRestarted: DelayRestarted, logic.DelayResumed: DelayResumed, logic.ActionChanged: ActionChanged,
+}
+
+// Note logs a change of the program.
+func (s programSink) Note(c logic.Change) uint64 {
+	d := s.d
+	e := sim.Event{Subject: c.Index, Value: flag(c.On), Parent: c.Parent, Also: slices.Clone(c.Also)}
+	switch c.Kind {
+	case logic.CauseChanged:
+		e.Kind = CauseChanged
+	case logic.EffectChanged:
+		e.Kind, e.Value, e.Extra = EffectChanged, int64(c.State), int64(c.From)
+	case logic.OutputDemanded:
+		e.Kind, e.Value, e.Extra = OutputDemanded, int64(c.State), int64(c.From)
+	case logic.Unlatched:
+		e.Kind = LatchCleared
+	case logic.SignalUnlatched:
+		e.Kind, e.Subject, e.Extra = LatchCleared, c.Fact.Index, int64(c.Fact.Kind)
+	case logic.PanelChanged:
+		e.Kind, e.Extra = PanelChanged, int64(c.Fact.Value)
+		e.Subject = int32(c.Fact.Kind)
+	case logic.DisabledChanged:
+		e.Kind, e.Extra = DisablementSet, int64(c.Fact.Kind)
+	default:
+		kind, ok := pairKinds[c.Kind]
+		if !ok {
+			kind, e.Extra = ProgramChanged, int64(c.Kind)
+		}
+		e.Kind = kind
+	}
+	event := d.add(e)
+	switch c.Kind {
+	case logic.OutputDemanded:
+		d.demand(s.now, c.Index, c.State, line.Command{Strength: int32(c.Strength), Order: c.Effect<<16 | c.Place, Group: c.Effect + 1}, event)
+	case logic.Unlatched:
+		p := &d.plan.In.Points[c.Index]
+		d.lines[p.Loop].Rearm(s.now, p.Device, d.plan.In.ResetDrops)
+		d.schedule(int(p.Loop))
+	}
+	return event
+}
+
+// Demanded is the state that the panel demands of an output now.
+func (d *Drill) Demanded(o int32) term.State { return d.plan.Program.Demand(d.program, int(o)) }

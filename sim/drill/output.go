@@ -1,0 +1,137 @@
+package drill
+
+import (
+	"slices"
+	"time"
+
+	"loopdrill.dev/loopdrill/logic/term"
+	"loopdrill.dev/loopdrill/loop"
+	"loopdrill.dev/loopdrill/loop/line"
+	"loopdrill.dev/loopdrill/loop/plant"
+	"loopdrill.dev/loopdrill/sim"
+)
+
+// demand carries out what the program demands of an output: a command on its loop, or, on the
+// panel itself, the output's operation after the switch time.
+func (d *Drill) demand(now time.Duration, o int32, state term.State, c line.Command, event uint64) {
+	out := &d.plan.In.Outputs[o]
+	if out.Point < 0 {
+		d.move(move{at: now + d.plan.In.SwitchTime, output: o, state: state, event: event})
+		return
+	}
+	p := &d.plan.In.Points[out.Point]
+	c.Device, c.State, c.Event = p.Device, lineState(state), event
+	d.lines[p.Loop].Send(now, c)
+	d.schedule(int(p.Loop))
+}
+
+// move enters an output's coming operation.
+func (d *Drill) move(m move) {
+	at := len(d.moves)
+	for at > 0 && d.moves[at-1].at > m.at {
+		at--
+	}
+	d.moves = slices.Insert(d.moves, at, m)
+	d.agenda.Set(sourceOutputs, d.moves[0].at, sim.Output)
+}
+
+// runMoves operates the outputs whose time has come.
+func (d *Drill) runMoves(now time.Duration) {
+	n := 0
+	for ; n < len(d.moves) && d.moves[n].at == now; n++ {
+		d.operate(now, d.moves[n].output, d.moves[n].state, d.moves[n].event)
+	}
+	d.moves = slices.Delete(d.moves, 0, n)
+	if len(d.moves) > 0 {
+		d.agenda.Set(sourceOutputs, d.moves[0].at, sim.Output)
+	}
+}
+
+// operate puts an output into a state, unless it is stuck or in that state already.
+func (d *Drill) operate(now time.Duration, o int32, state term.State, parent uint64) {
+	out, fixed := &d.outputs[o], &d.plan.In.Outputs[o]
+	if out.stuck || out.state == state {
+		return
+	}
+	before := out.state
+	out.state = state
+	out.event = d.add(sim.Event{Kind: OutputOperated, Subject: o, Value: int64(state), Extra: int64(before), Parent: parent})
+	if fixed.Point >= 0 {
+		p := &d.plan.In.Points[fixed.Point]
+		stage := line.Late
+		if _, phase := d.agenda.Now(); phase < sim.Line {
+			stage = line.Early
+		}
+		d.lines[p.Loop].SetOutput(now, stage, p.Device, lineState(state), out.event)
+		d.schedule(int(p.Loop))
+	}
+	if fixed.Equipment >= 0 && (before == term.Rest) != (state == term.Rest) {
+		flat := d.plan.first[fixed.Equipment] + int(fixed.Input)
+		d.drives = append(d.drives, drive{flat: int32(flat), event: out.event})
+		d.agenda.Set(sourcePlant, now, sim.Plant)
+	}
+}
+
+// lose is what an output does when its module loses the loop or is taken out.
+func (d *Drill) lose(now time.Duration, point int32, event uint64) {
+	o := d.plan.In.Points[point].Output
+	if o < 0 {
+		return
+	}
+	switch d.plan.In.Outputs[o].OnLoss {
+	case loop.Rests:
+		d.operate(now, o, term.Rest, event)
+	case loop.Operates:
+		d.operate(now, o, term.On, event)
+	}
+}
+
+// inputOperated reports whether the contacts that drive an equipment input operate it.
+func (d *Drill) inputOperated(flat, e, input int) bool {
+	return d.plan.operatedBy(flat, d.plan.In.Plant.DeEnergise(e, input), func(o int32) bool {
+		return d.plan.In.Outputs[o].Closed(d.outputs[o].state != term.Rest)
+	})
+}
+
+// runPlant tells the equipment what its contacts do, then lets it arrive where it was going: a
+// command overtakes what would be done at the very same instant.
+func (d *Drill) runPlant(now time.Duration) {
+	for _, dr := range d.drives {
+		e, input := d.plan.input(int(dr.flat))
+		if on := d.inputOperated(int(dr.flat), e, input); on != d.operated[dr.flat] {
+			d.operated[dr.flat] = on
+			d.plan.In.Plant.Drive(d.plant, now, e, input, on, dr.event, plantSink{d})
+		}
+	}
+	d.drives = d.drives[:0]
+	d.plan.In.Plant.Advance(d.plant, now, plantSink{d})
+	d.schedulePlant()
+}
+
+func (d *Drill) schedulePlant() {
+	if at, ok := d.plan.In.Plant.Next(d.plant); ok {
+		d.agenda.Set(sourcePlant, at, sim.Plant)
+	}
+}
+
+// plantSink logs what the plant does and carries its signals to the inputs that prove them.
+type plantSink struct{ d *Drill }
+
+// Note logs a change of the plant.
+func (s plantSink) Note(c plant.Change) uint64 {
+	d := s.d
+	switch c.Kind {
+	case plant.StateChanged:
+		return d.add(sim.Event{Kind: EquipmentChanged, Subject: c.Equipment, Value: int64(c.Index), Parent: c.Parent})
+	case plant.Done:
+		return d.add(sim.Event{Kind: EquipmentDone, Subject: c.Equipment, Value: int64(c.Index), Parent: c.Parent})
+	}
+	event := d.add(sim.Event{Kind: SignalChanged, Subject: c.Equipment, Value: int64(c.Index), Extra: flag(c.On), Parent: c.Parent})
+	now, _ := d.agenda.Now()
+	for _, point := range d.plan.proofs[c.Equipment] {
+		if p := &d.plan.In.Points[point]; p.ProvesSignal == c.Index {
+			d.after(timer{at: now + d.plan.In.SwitchTime, kind: proofArrives, point: point, on: c.On != p.ClosedAtRest, event: event})
+		}
+	}
+	return event
+}

@@ -1,0 +1,216 @@
+package drill
+
+import (
+	"slices"
+	"time"
+
+	"loopdrill.dev/loopdrill/logic/term"
+	"loopdrill.dev/loopdrill/loop"
+	"loopdrill.dev/loopdrill/loop/plant"
+	"loopdrill.dev/loopdrill/sim"
+)
+
+// restartTime is how long a device takes from being fed again to its first reply
+// (common practice).
+const restartTime = 500 * time.Millisecond
+
+// runScript executes the acts of this instant, in the order of their entry. Operators' acts
+// wait for the program.
+func (d *Drill) runScript(now time.Duration) {
+	for d.done < len(d.order) && d.journal[d.order[d.done]].At == now {
+		act := d.journal[d.order[d.done]]
+		d.done++
+		if act.Kind.operator() {
+			d.operators = append(d.operators, act)
+			d.changed = true
+			continue
+		}
+		d.apply(now, act)
+	}
+	if d.done < len(d.order) {
+		d.agenda.Set(sourceScript, d.journal[d.order[d.done]].At, sim.Stimulus)
+	}
+}
+
+// apply executes a stimulus, a fault or a repair.
+func (d *Drill) apply(now time.Duration, a Act) {
+	switch {
+	case a.Kind == ActRepair:
+		d.repair(now, a)
+	case a.Kind.fault():
+		d.fault(now, a, d.add(sim.Event{Kind: FaultInjected, Subject: a.Index, Value: int64(a.Kind), Extra: flag(a.On)}))
+	default:
+		p := &d.points[a.Index]
+		event := d.add(sim.Event{Kind: StimulusApplied, Subject: a.Index, Value: int64(a.Kind), Extra: a.Value})
+		switch a.Kind {
+		case ActSmoke:
+			p.smoke = a.Value
+		case ActHeat:
+			p.heat = a.Value
+		case ActClear:
+			p.smoke, p.heat = 0, 0
+			d.contact(now, a.Index, false, event)
+		default:
+			d.contact(now, a.Index, true, event)
+		}
+		d.sense(now, a.Index, event)
+	}
+}
+
+// contact moves a point's contact, and starts its retard time.
+func (d *Drill) contact(now time.Duration, i int32, on bool, event uint64) {
+	p := &d.points[i]
+	if p.contact == on {
+		return
+	}
+	p.contact, p.retarded = on, false
+	p.version++
+	retard := d.plan.In.Points[i].Retard
+	switch {
+	case !on:
+	case retard == 0:
+		p.retarded = true
+	default:
+		d.after(timer{at: now + retard, kind: retardOver, point: i, version: p.version, event: event})
+	}
+}
+
+// sense works out what the device's own output says, and tells its loop.
+func (d *Drill) sense(now time.Duration, i int32, event uint64) {
+	p, fixed := &d.points[i], &d.plan.In.Points[i]
+	active := p.retarded ||
+		fixed.SmokeMicroPct > 0 && p.smoke >= fixed.SmokeMicroPct ||
+		fixed.HeatMicroC > 0 && p.heat >= fixed.HeatMicroC
+	pre := fixed.Prealarm && (active ||
+		fixed.SmokeMicroPct > 0 && p.smoke >= loop.PrealarmMicro(fixed.SmokeMicroPct) ||
+		fixed.HeatMicroC > 0 && p.heat >= loop.PrealarmMicro(fixed.HeatMicroC))
+	if p.stuck != free {
+		active = p.stuck == stuckActive
+		pre = fixed.Prealarm && active
+	}
+	if active == p.active && pre == p.prealarm {
+		return
+	}
+	p.active, p.prealarm = active, pre
+	p.event = d.add(sim.Event{Kind: InputChanged, Subject: i, Value: flag(active), Extra: flag(pre), Parent: event})
+	d.lines[fixed.Loop].SetInput(now, fixed.Device, active, pre, p.event)
+	d.schedule(int(fixed.Loop))
+}
+
+// fault injects a fault.
+func (d *Drill) fault(now time.Duration, a Act, event uint64) {
+	switch a.Kind {
+	case ActStuck:
+		d.points[a.Index].stuck = stuckRest
+		if a.On {
+			d.points[a.Index].stuck = stuckActive
+		}
+		d.sense(now, a.Index, event)
+	case ActLineErrors:
+		d.lines[a.Index].SetErrorRate(now, a.Rate, d.loopSink(a.Index))
+		d.schedule(int(a.Index))
+	case ActRelayStuck:
+		d.outputs[a.Index].stuck = true
+	case ActPlantFault:
+		d.plan.In.Plant.SetFault(d.plant, now, int(a.Index), plant.Fault(a.Value), a.Rate, event, plantSink{d})
+		d.schedulePlant()
+	default:
+		d.presence(now, a, false, event)
+	}
+}
+
+// repair takes the latest fault of that name back. A name without a fault is refused when the
+// script is read; an interactive repair of nothing does nothing.
+func (d *Drill) repair(now time.Duration, r Act) {
+	done := d.order[:d.done]
+	for k := len(done) - 1; k >= 0; k-- {
+		a := d.journal[done[k]]
+		if a.Name != r.Name || !a.Kind.fault() {
+			continue
+		}
+		event := d.add(sim.Event{Kind: FaultRepaired, Subject: a.Index, Value: int64(a.Kind)})
+		switch a.Kind {
+		case ActStuck:
+			d.points[a.Index].stuck = free
+			d.sense(now, a.Index, event)
+		case ActLineErrors:
+			d.lines[a.Index].SetErrorRate(now, d.plan.In.Loops[a.Index].Line.Config().ErrorRate, d.loopSink(a.Index))
+			d.schedule(int(a.Index))
+		case ActRelayStuck:
+			d.outputs[a.Index].stuck = false
+		case ActPlantFault:
+			d.plan.In.Plant.SetFault(d.plant, now, int(a.Index), plant.NoFault, 1, event, plantSink{d})
+			d.schedulePlant()
+		case ActRemove: // put back, it restarts before it answers
+			d.points[a.Index].restarts++
+			d.after(timer{at: now + restartTime, kind: restartOver, point: a.Index, version: d.points[a.Index].restarts, event: event})
+		default:
+			d.presence(now, a, true, event)
+		}
+		return
+	}
+}
+
+// presence changes what stands at an address. A module that is taken out does with its contact
+// what the contact does when it loses the loop; a circuit goes off.
+func (d *Drill) presence(now time.Duration, a Act, undo bool, event uint64) {
+	p := &d.plan.In.Points[a.Index]
+	l := d.lines[p.Loop]
+	l.SetPresence(now, p.Device, a.presence(l.Presence(p.Device), undo), event)
+	if a.Kind == ActRemove && !undo {
+		d.points[a.Index].restarts++
+		d.lose(now, a.Index, event)
+	}
+	d.schedule(int(p.Loop))
+}
+
+// after enters a timer; runTimers finds the earliest.
+func (d *Drill) after(t timer) {
+	at, _ := slices.BinarySearchFunc(d.timers, t, func(a, b timer) int {
+		if a.at != b.at {
+			return int(min(max(a.at-b.at, -1), 1))
+		}
+		if a.point != b.point {
+			return int(a.point - b.point)
+		}
+		return -1 // of one point and instant, in the order of entry
+	})
+	d.timers = slices.Insert(d.timers, at, t)
+	d.agenda.Set(sourceTimers, d.timers[0].at, sim.Stimulus)
+}
+
+// runTimers executes the timers of this instant.
+func (d *Drill) runTimers(now time.Duration) {
+	for len(d.timers) > 0 && d.timers[0].at == now {
+		t := d.timers[0]
+		d.timers = slices.Delete(d.timers, 0, 1)
+		switch {
+		case t.kind == proofArrives:
+			d.contact(now, t.point, t.on, t.event)
+			d.sense(now, t.point, t.event)
+		case t.kind == retardOver && t.version == d.points[t.point].version:
+			d.points[t.point].retarded = true
+			d.sense(now, t.point, t.event)
+		case t.kind == restartOver && t.version == d.points[t.point].restarts:
+			d.restart(now, t)
+		}
+	}
+	if len(d.timers) > 0 {
+		d.agenda.Set(sourceTimers, d.timers[0].at, sim.Stimulus)
+	}
+}
+
+// restart lets a module that was put back answer again. Its output is at rest, unless its
+// contact stays where it was.
+func (d *Drill) restart(now time.Duration, t timer) {
+	p := &d.plan.In.Points[t.point]
+	event := d.add(sim.Event{Kind: ModuleRestarted, Subject: t.point, Parent: t.event})
+	l := d.lines[p.Loop]
+	at := l.Presence(p.Device)
+	at.Removed = false
+	l.SetPresence(now, p.Device, at, event)
+	if p.Output >= 0 && d.plan.In.Outputs[p.Output].OnLoss != loop.Stays {
+		d.operate(now, p.Output, term.Rest, event)
+	}
+	d.schedule(int(p.Loop))
+}
