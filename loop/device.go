@@ -123,6 +123,9 @@ func (c *compiler) polling(index int32, l *pb.Loop) {
 	}
 	slices.SortFunc(loop.Points, func(a, b int32) int { return address(a) - address(b) })
 	t := l.GetLine()
+	if t == nil {
+		t = &pb.Line{}
+	}
 	cfg := line.Config{
 		PollSlot:              duration(t.GetPollSlot(), defaultPollSlot),
 		NoReplySlot:           duration(t.GetNoReplySlot(), defaultNoReplySlot),

@@ -28,6 +28,20 @@ func FuzzLoadScenario(f *testing.F) {
 	})
 }
 
+// FuzzBuild holds that the models survive every message that can be read, refused or not, and that
+// each of their findings gets a place.
+func FuzzBuild(f *testing.F) {
+	seeds(f, "site\n")
+	f.Fuzz(func(t *testing.T, data []byte) {
+		_, findings := Build(Bundle{Site: File{Path: "site.yaml", Data: data}})
+		for _, f := range findings {
+			if f.GetPosition().GetLine() < 1 || f.GetPosition().GetFile() == "" {
+				t.Errorf("a finding without a place: %v", f)
+			}
+		}
+	})
+}
+
 // judge holds the package's invariants for any input: positions lie inside the file, and whatever
 // is read without a refusal buf.build/go/protoyaml, an independent decoder, reads to the same
 // message.
@@ -106,6 +120,13 @@ func seeds(f *testing.F, command string) {
 				f.Add([]byte(strings.TrimPrefix(input, command)))
 			}
 		}
+	}
+	if command == "site\n" {
+		demo, err := os.ReadFile("../../testdata/alder-quay/site.yaml")
+		if err != nil {
+			f.Fatal(err)
+		}
+		f.Add(demo)
 	}
 	for _, seed := range []string{"\xff\xfe", "\ufeffsite: x\n", "a: \xffb", "\x00", "a: \"\\ud800\"", "? [", "- &a *a", "title: \"\\x1b[31m\"", "%YAML 1.1\n---\nsite: x\n", "!", "---\n---\n---"} {
 		f.Add([]byte(seed))

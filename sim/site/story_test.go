@@ -19,6 +19,7 @@ import (
 // writes it anew. Commands:
 //
 //	site, scenario     reads the input; prints the findings, or `good`
+//	build              reads the input as a site and joins it with the models
 //	message            prints the message that the last input was read to
 //	place path=P [offset=N]   prints where the last input has a path
 func TestStories(t *testing.T) {
@@ -32,6 +33,10 @@ func TestStories(t *testing.T) {
 				message, index, findings = LoadSite(File{Path: "site.yaml", Data: []byte(d.Input)})
 			case "scenario":
 				message, index, findings = LoadScenario(File{Path: "a.scenario.yaml", Data: []byte(d.Input)})
+			case "build":
+				var built *Built
+				built, findings = Build(Bundle{Site: File{Path: "site.yaml", Data: []byte(d.Input)}})
+				message, index = built.Site, built.Index
 			case "message":
 				return asJSON(t, message)
 			case "place":
@@ -50,7 +55,7 @@ func TestStories(t *testing.T) {
 				return "good\n"
 			}
 			var out bytes.Buffer
-			if err := WriteText(&out, findings); err != nil {
+			if err := WriteText(&out, findings, Plain); err != nil {
 				t.Fatal(err)
 			}
 			return out.String()

@@ -33,23 +33,29 @@ func SeverityWord(s pb.Severity) string {
 //	    did you mean "hall"?
 //	    [NFPA 72 23.6.1]
 //
-// The first line is never broken, so that editors can follow it; the rest is wrapped.
-func WriteText(w io.Writer, findings []*pb.Finding) error {
+// The first line is never broken, so that editors can follow it; the rest is wrapped. paint may
+// colour the word of a severity; Plain leaves it alone.
+func WriteText(w io.Writer, findings []*pb.Finding, paint func(pb.Severity, string) string) error {
 	for _, f := range findings {
-		if _, err := io.WriteString(w, Text(f)); err != nil {
+		if _, err := io.WriteString(w, text(f, paint)); err != nil {
 			return fmt.Errorf("writing findings: %w", err)
 		}
 	}
 	return nil
 }
 
+// Plain is the paint that changes nothing.
+func Plain(_ pb.Severity, word string) string { return word }
+
 // Text is the text form of one finding, line end included.
-func Text(f *pb.Finding) string {
+func Text(f *pb.Finding) string { return text(f, Plain) }
+
+func text(f *pb.Finding, paint func(pb.Severity, string) string) string {
 	var b strings.Builder
 	if p := f.GetPosition(); p != nil {
 		fmt.Fprintf(&b, "%s:%d:%d: ", p.GetFile(), p.GetLine(), p.GetColumn())
 	}
-	fmt.Fprintf(&b, "%s: %s\n", SeverityWord(f.GetSeverity()), f.GetTitle())
+	fmt.Fprintf(&b, "%s: %s\n", paint(f.GetSeverity(), SeverityWord(f.GetSeverity())), f.GetTitle())
 	writeWrapped(&b, f.GetDetail())
 	if clause := f.GetClause(); clause != "" {
 		writeWrapped(&b, "["+clause+"]")

@@ -1,0 +1,99 @@
+package main
+
+import (
+	"fmt"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"loopdrill.dev/loopdrill/proto/finding"
+	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/sim/site"
+)
+
+// newCheck returns `check SITE`.
+func newCheck(io stdio) *cobra.Command {
+	var flags reporting
+	var effective bool
+	cmd := &cobra.Command{
+		Use:   "check SITE",
+		Short: "Say what is wrong with the files of a site",
+		Long: `Reads site.yaml, and the matrix and the scenarios beside it, and reports every
+problem of every file at once, each with its place and what would be right.`,
+		Example: "  loopdrill check testdata/alder-quay\n  loopdrill check --effective --output json site.yaml",
+		Args:    oneSite,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			bundle, err := site.Open(args[0])
+			if err != nil {
+				return err
+			}
+			built, findings := site.Build(bundle)
+			result := checkResult{site: built.Site.GetSite(), findings: findings}
+			if effective && finding.Worst(findings) != pb.Severity_SEVERITY_REFUSED {
+				result.defaults = site.Effective(built.Site)
+			}
+			if err := result.write(io, flags.output, effective); err != nil {
+				return err
+			}
+			return flags.verdict(findings)
+		},
+	}
+	flags.addTo(cmd)
+	cmd.Flags().BoolVar(&effective, "effective", false, "list each default in force, with its source")
+	return cmd
+}
+
+// checkResult is what check prints.
+type checkResult struct {
+	site     string
+	findings []*pb.Finding
+	defaults []site.Default
+}
+
+func (r *checkResult) write(io stdio, form format, effective bool) error {
+	if form == asJSON {
+		return r.writeJSON(io.Out, effective)
+	}
+	if err := writeFindings(io.Out, io, r.findings); err != nil {
+		return err
+	}
+	if effective {
+		writeDefaults(io.Out, r.defaults)
+	}
+	_, err := fmt.Fprintln(io.Out, countFindings(r.findings))
+	return err
+}
+
+// defaultJSON is one default in force. The value is text, with its unit, as a file would say it.
+type defaultJSON struct {
+	Key    string `json:"key"`
+	Value  string `json:"value"`
+	Source string `json:"source"`
+	Where  string `json:"where"`
+}
+
+func (r *checkResult) writeJSON(w io.Writer, effective bool) error {
+	out := struct {
+		Site     string         `json:"site"`
+		Findings []findingJSON  `json:"findings"`
+		Counts   countsJSON     `json:"counts"`
+		Defaults *[]defaultJSON `json:"defaults,omitempty"`
+	}{Site: r.site, Findings: findingsJSON(r.findings), Counts: countFindings(r.findings)}
+	if effective {
+		list := make([]defaultJSON, 0, len(r.defaults))
+		for _, d := range r.defaults {
+			list = append(list, defaultJSON{d.Key, d.Value, d.Source, d.Where})
+		}
+		out.Defaults = &list
+	}
+	return writeJSON(w, out)
+}
+
+// writeDefaults prints one block per default: key and value, then source and where it applies.
+func writeDefaults(w io.Writer, defaults []site.Default) {
+	fmt.Fprintln(w, "defaults in force:")
+	for _, d := range defaults {
+		fmt.Fprintf(w, "  %-36s %s\n", d.Key, d.Value)
+		fmt.Fprintf(w, "  %-36s %s; %s\n", "", d.Where, d.Source)
+	}
+}

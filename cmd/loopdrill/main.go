@@ -1,0 +1,24 @@
+// Command loopdrill is the bench: it checks, verifies and plays the files of a site, and serves
+// drills.
+//
+// One small file per command. main parses, calls run once, and exits in exactly one place with
+// the status that exit.go gives to what run returned. Results go to standard output and nothing
+// else does; remarks go to standard error.
+package main
+
+import (
+	"context"
+	"os"
+	"os/signal"
+	"syscall"
+)
+
+func main() { os.Exit(mainStatus()) }
+
+// mainStatus runs the program over the process's own streams.
+func mainStatus() int {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	io := stdio{In: os.Stdin, Out: os.Stdout, Err: os.Stderr, Getenv: os.Getenv}
+	return status(ctx, run(ctx, os.Args[1:], io), io.Err)
+}

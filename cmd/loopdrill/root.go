@@ -1,0 +1,117 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+)
+
+// stdio is everything of the process that a command may touch.
+type stdio struct {
+	In     io.Reader
+	Out    io.Writer // the result and nothing else
+	Err    io.Writer
+	Getenv func(string) string
+}
+
+// caution closes the help of every command: what the bench is not.
+const caution = `A simulation is a bench, not a certificate: it does not replace the tests that the
+local code and a licensed practitioner require.`
+
+// run executes one command line.
+func run(ctx context.Context, args []string, io stdio) error {
+	root := newRoot(io)
+	root.SetArgs(args)
+	return root.ExecuteContext(ctx)
+}
+
+// newRoot returns the command tree.
+func newRoot(io stdio) *cobra.Command {
+	root := &cobra.Command{
+		Use:   "loopdrill",
+		Short: "A bench for commissioning addressable fire alarm systems",
+		Long: `A site file and a required matrix go in; what the installation would do, exactly and
+to the millisecond, comes out.
+
+SITE is a site.yaml, or a folder with site.yaml, matrix.csv and scenarios/.
+Exit status: 0 good; 1 it ran and something is wrong; 2 it could not run;
+130 interrupted. Every flag may also be set in the environment, --output as
+LOOPDRILL_OUTPUT; a flag on the command line wins.`,
+		SilenceErrors: true,
+		SilenceUsage:  true,
+		Args:          cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return cmd.Help()
+		},
+		PersistentPreRunE: func(cmd *cobra.Command, _ []string) error { return fromEnvironment(cmd.Flags(), io.Getenv) },
+	}
+	root.SetIn(io.In)
+	root.SetOut(io.Out)
+	root.SetErr(io.Err)
+	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
+		return fmt.Errorf("%w (see `%s --help`)", err, cmd.CommandPath())
+	})
+	for _, command := range commands(io) {
+		root.AddCommand(command)
+	}
+	addCaution(root)
+	root.InitDefaultCompletionCmd()
+	return root
+}
+
+// commands lists the commands in the order in which a user meets them.
+func commands(io stdio) []*cobra.Command {
+	return []*cobra.Command{newCheck(io)}
+}
+
+// addCaution puts the caution under the help of a command and of all below it.
+func addCaution(cmd *cobra.Command) {
+	if cmd.Long == "" {
+		cmd.Long = cmd.Short + "."
+	}
+	cmd.Long += "\n\n" + caution
+	for _, sub := range cmd.Commands() {
+		addCaution(sub)
+	}
+}
+
+// fromEnvironment gives each flag that the command line does not set the value of its variable,
+// LOOPDRILL_ and the flag's name in capitals, if there is one.
+func fromEnvironment(flags *pflag.FlagSet, getenv func(string) string) error {
+	var problems []error
+	flags.VisitAll(func(f *pflag.Flag) {
+		name := "LOOPDRILL_" + strings.ToUpper(strings.ReplaceAll(f.Name, "-", "_"))
+		value := getenv(name)
+		if f.Changed || value == "" || f.Name == "help" {
+			return
+		}
+		if err := flags.Set(f.Name, value); err != nil {
+			problems = append(problems, fmt.Errorf("%s in the environment: %w", name, err))
+		}
+	})
+	return errors.Join(problems...)
+}
+
+// oneSite is the argument check of commands that take one SITE.
+func oneSite(cmd *cobra.Command, args []string) error {
+	if len(args) != 1 {
+		return fmt.Errorf("%s takes one SITE, a site.yaml or its folder: %d given (see `%s --help`)", cmd.Name(), len(args), cmd.CommandPath())
+	}
+	return nil
+}
+
+// isTerminal tells whether w is a character device, a terminal in practice.
+func isTerminal(w io.Writer) bool {
+	f, ok := w.(*os.File)
+	if !ok {
+		return false
+	}
+	info, err := f.Stat()
+	return err == nil && info.Mode()&os.ModeCharDevice != 0
+}

@@ -1,0 +1,139 @@
+package site
+
+import (
+	"loopdrill.dev/loopdrill/logic/matrix"
+	"loopdrill.dev/loopdrill/logic/term"
+	"loopdrill.dev/loopdrill/loop"
+	"loopdrill.dev/loopdrill/proto/finding"
+	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+)
+
+// Built is a site with everything joined: immutable, and shared by all drills of the site.
+type Built struct {
+	Site         *pb.Site
+	Index        *Index
+	Installation *loop.Installation
+	World        *term.World
+	Matrix       *matrix.Matrix // nil if the bundle has none
+	MatrixFile   string         // its path, for positions
+	Scenarios    []Scenario
+}
+
+// Scenario is one scenario of a bundle.
+type Scenario struct {
+	Message *pb.Scenario
+	Index   *Index
+}
+
+// Build reads a bundle within DefaultLimits. See Limits.Build.
+func Build(b Bundle) (*Built, []*pb.Finding) { return DefaultLimits().Build(b) }
+
+// Build reads and joins everything of a bundle, and reports the problems of all its files
+// together, placed and sorted. The result is never nil; with a finding that refuses it must not
+// be simulated.
+//
+// The models are asked even where the file breaks rules of the schema, so that a mistyped key
+// and a dangling reference are reported at once; what they say about a path that is refused
+// already is left out as a consequence.
+func (l Limits) Build(b Bundle) (*Built, []*pb.Finding) {
+	l = l.orDefault()
+	out := &Built{}
+	var found []*pb.Finding
+	out.Site, out.Index, found = l.LoadSite(b.Site)
+	if !unread(found) {
+		found = append(found, out.join(found)...)
+		if b.Matrix != nil {
+			found = append(found, out.readMatrix(*b.Matrix)...)
+		}
+	}
+	for _, file := range b.Scenarios {
+		m, index, problems := l.LoadScenario(file)
+		out.Scenarios = append(out.Scenarios, Scenario{m, index})
+		found = append(found, problems...)
+	}
+	finding.Sort(found)
+	return out, found
+}
+
+// unread tells whether nothing of a file could be read.
+func unread(found []*pb.Finding) bool {
+	for _, f := range found {
+		switch f.GetCode() {
+		case "yaml.syntax", "file.empty", "file.too-large", "file.encoding":
+			return true
+		}
+		if f.GetPath() == "" && f.GetCode() != "yaml.second-document" {
+			return true
+		}
+	}
+	return false
+}
+
+// join compiles installation and program, and places what they find.
+func (b *Built) join(refused []*pb.Finding) []*pb.Finding {
+	var found []*pb.Finding
+	b.Installation, found = loop.Compile(b.Site)
+	b.World = worldOf(b.Site, b.Installation)
+	found = withoutConsequences(found, refused)
+	b.Index.Place(found)
+	return found
+}
+
+// withoutConsequences drops findings about a path that is refused already, or about a part of it.
+func withoutConsequences(found, refused []*pb.Finding) []*pb.Finding {
+	spoiled := map[string]bool{}
+	for _, f := range refused {
+		if f.GetPath() != "" {
+			spoiled[f.GetPath()] = true
+		}
+	}
+	var kept []*pb.Finding
+	for _, f := range found {
+		path := f.GetPath()
+		for path != "" && !spoiled[path] {
+			path = parent(path)
+		}
+		if path == "" {
+			kept = append(kept, f)
+		}
+	}
+	return kept
+}
+
+// readMatrix parses the required matrix over the built world.
+func (b *Built) readMatrix(file File) []*pb.Finding {
+	var found []*pb.Finding
+	b.MatrixFile = file.Path
+	b.Matrix, found = matrix.Parse(file.Data, b.World, b.names())
+	for _, f := range found {
+		if f.Position == nil {
+			f.Position = &pb.Position{Line: 1, Column: 1}
+		}
+		f.Position.File = file.Path
+	}
+	return found
+}
+
+// names lists what the matrix may refer to in the program.
+func (b *Built) names() matrix.Names {
+	var names matrix.Names
+	for _, e := range b.Site.GetProgram().GetEffects() {
+		effect := matrix.Effect{ID: e.GetEffect()}
+		for _, ref := range e.GetOutputs() {
+			if i, ok := b.World.OutputRefs[ref]; ok {
+				effect.Outputs = append(effect.Outputs, i)
+			}
+		}
+		names.Effects = append(names.Effects, effect)
+	}
+	reader := term.NewReader(b.World)
+	for _, c := range b.Site.GetProgram().GetCauses() {
+		// The program's own compiler reports the problems of its causes.
+		when, problems := reader.Parse(c.GetWhen(), term.Cause)
+		if len(problems) > 0 {
+			when = nil
+		}
+		names.Causes = append(names.Causes, matrix.Cause{ID: c.GetCause(), When: when})
+	}
+	return names
+}

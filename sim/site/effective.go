@@ -1,0 +1,135 @@
+package site
+
+import (
+	"fmt"
+	"strings"
+
+	"google.golang.org/protobuf/reflect/protoreflect"
+
+	"loopdrill.dev/loopdrill/loop"
+	"loopdrill.dev/loopdrill/loop/plant"
+	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+)
+
+// Default is a value in force because the file gives none.
+type Default struct {
+	Key    string // field, or the name of a fixed figure
+	Value  string // with its unit
+	Source string // standard and clause, or 'common practice'
+	Where  string // how often it applies, such as `2 of 3 loops`
+}
+
+// Effective lists the defaults that are in force in a site, in the order of the models' own
+// tables, from which the models read the same values. A default whose key the file writes
+// everywhere is left out.
+func Effective(m *pb.Site) []Default {
+	var out []Default
+	for _, d := range loop.Defaults() {
+		out = appendInForce(out, m, Default{Key: d.Key, Value: d.Value, Source: d.Source})
+	}
+	for _, d := range plant.Defaults() {
+		out = appendInForce(out, m, Default{Key: d.Name, Value: d.Value, Source: d.Source})
+	}
+	return out
+}
+
+// appendInForce counts where a default applies, and keeps it if it does anywhere.
+func appendInForce(out []Default, m *pb.Site, d Default) []Default {
+	steps := strings.Split(d.Key, ".")
+	if len(steps) == 1 || !isField(m, steps) {
+		d.Where = "always"
+		return append(out, d)
+	}
+	var missing, all int
+	root := m.ProtoReflect()
+	if fd := root.Descriptor().Fields().ByName(protoreflect.Name(steps[0])); fd != nil {
+		missing, all = countUnset(root, steps)
+	} else {
+		eachMessage(root, func(parent protoreflect.Message) {
+			if fd := parent.Descriptor().Fields().ByName(protoreflect.Name(steps[0])); fd != nil && fd.Message() != nil && !fd.IsList() && hasOrDefaults(parent, fd) {
+				missing1, all1 := countUnset(parent, steps)
+				missing, all = missing+missing1, all+all1
+			}
+		})
+	}
+	switch {
+	case missing == 0:
+		return out
+	case all == 1:
+		d.Where = "not given"
+	default:
+		d.Where = fmt.Sprintf("not given in %d of %d", missing, all)
+	}
+	return append(out, d)
+}
+
+// hasOrDefaults tells whether a message that may stand in parent does, or is a part that the
+// engine takes with all its defaults where it is left out (a relay module's contact).
+func hasOrDefaults(parent protoreflect.Message, fd protoreflect.FieldDescriptor) bool {
+	return parent.Has(fd) || fd.ContainingOneof() == nil && fd.Name() == "contact"
+}
+
+// countUnset walks down a path of keys, over every entry of a list, and counts how often the
+// last key is not written. Where a message on the way is absent, so are its keys.
+func countUnset(m protoreflect.Message, steps []string) (missing, all int) {
+	fd := m.Descriptor().Fields().ByName(protoreflect.Name(steps[0]))
+	switch {
+	case fd == nil:
+		return 0, 0
+	case len(steps) == 1 && m.Has(fd):
+		return 0, 1
+	case len(steps) == 1:
+		return 1, 1
+	case fd.IsList():
+		list := m.Get(fd).List()
+		for i := range list.Len() {
+			missing1, all1 := countUnset(list.Get(i).Message(), steps[1:])
+			missing, all = missing+missing1, all+all1
+		}
+		return missing, all
+	}
+	return countUnset(m.Get(fd).Message(), steps[1:])
+}
+
+// isField tells whether a key names a field of the schema: from the root, or from any message.
+func isField(m *pb.Site, steps []string) bool {
+	last := steps[len(steps)-1]
+	found := false
+	seen := map[protoreflect.FullName]bool{}
+	var walk func(md protoreflect.MessageDescriptor)
+	walk = func(md protoreflect.MessageDescriptor) {
+		if seen[md.FullName()] {
+			return
+		}
+		seen[md.FullName()] = true
+		for i := range md.Fields().Len() {
+			fd := md.Fields().Get(i)
+			if fd.Message() == nil {
+				continue
+			}
+			found = found || string(fd.Name()) == steps[len(steps)-2] && fd.Message().Fields().ByName(protoreflect.Name(last)) != nil
+			walk(fd.Message())
+		}
+	}
+	walk(m.ProtoReflect().Descriptor())
+	return found
+}
+
+// eachMessage visits m and every message in it, in the order of the schema.
+func eachMessage(m protoreflect.Message, visit func(protoreflect.Message)) {
+	visit(m)
+	fields := m.Descriptor().Fields()
+	for i := range fields.Len() {
+		fd := fields.Get(i)
+		if fd.Message() == nil || !m.Has(fd) {
+			continue
+		}
+		if !fd.IsList() {
+			eachMessage(m.Get(fd).Message(), visit)
+			continue
+		}
+		for j := range m.Get(fd).List().Len() {
+			eachMessage(m.Get(fd).List().Get(j).Message(), visit)
+		}
+	}
+}

@@ -1,0 +1,80 @@
+package site
+
+import (
+	"loopdrill.dev/loopdrill/logic/term"
+	"loopdrill.dev/loopdrill/loop"
+	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+)
+
+// worldOf lists everything that a condition can name. It is the one place where logic learns of
+// the installation: neither package sees the other.
+func worldOf(m *pb.Site, in *loop.Installation) *term.World {
+	w := &term.World{
+		Zones: in.Zones, Places: in.Places, Groups: in.Groups, Supplies: in.Supplies,
+		PointRefs: refs(in.PointRefs()), OutputRefs: refs(in.OutputRefs()),
+	}
+	for _, l := range in.Loops {
+		w.Loops = append(w.Loops, l.Number)
+	}
+	for i := range in.Points {
+		w.Points = append(w.Points, pointOf(&in.Points[i]))
+	}
+	for _, o := range in.Outputs {
+		w.Outputs = append(w.Outputs, term.Output{Label: o.Label, Address: o.Address, Sounder: o.Sounder})
+	}
+	for _, l := range in.Loads {
+		w.Loads = append(w.Loads, l.Label)
+	}
+	for e := range in.Plant.Len() {
+		w.Equipment = append(w.Equipment, term.Equipment{ID: in.Plant.ID(e), States: in.Plant.States(e)})
+	}
+	for _, c := range m.GetProgram().GetCauses() {
+		w.Causes = append(w.Causes, c.GetCause())
+	}
+	for _, c := range m.GetProgram().GetControls() {
+		w.Controls = append(w.Controls, c.GetControl())
+	}
+	return w
+}
+
+func pointOf(p *loop.Point) term.Point {
+	out := term.Point{
+		Label: p.Label, Address: p.Address, Loop: int(p.Loop), Zone: int(p.Zone), Place: int(p.Place),
+		Input: meaning(p.Input), Detector: p.Detector, Prealarm: p.Prealarm,
+	}
+	for _, g := range p.Groups {
+		out.Groups = append(out.Groups, int(g))
+	}
+	return out
+}
+
+// meaning translates what an input means from one package's words to the other's.
+func meaning(i loop.Input) term.Input {
+	switch i {
+	case loop.NoInput:
+		return term.NoInput
+	case loop.FireInput:
+		return term.Fire
+	case loop.CallPoint:
+		return term.CallPoint
+	case loop.Waterflow:
+		return term.Waterflow
+	case loop.Supervisory:
+		return term.Supervisory
+	case loop.Technical:
+		return term.Technical
+	case loop.ReleaseInput:
+		return term.ReleaseInput
+	case loop.HoldOff:
+		return term.HoldOff
+	}
+	panic("site: loop knows a meaning of inputs that conditions do not")
+}
+
+func refs(in map[string]int32) map[string]int {
+	out := make(map[string]int, len(in))
+	for name, i := range in {
+		out[name] = int(i)
+	}
+	return out
+}
