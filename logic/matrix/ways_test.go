@@ -123,6 +123,9 @@ func bruteForce(r *Row, w *term.World) []Way {
 
 // drawTerm draws a condition; negation only where allowed.
 func drawTerm(t *rapid.T, points, depth int, negation bool) *term.Term {
+	if depth < 3 && rapid.IntRange(0, 19).Draw(t, "constant") == 0 {
+		return &term.Term{True: rapid.Bool().Draw(t, "true")}
+	}
 	if depth == 0 || rapid.IntRange(0, 5).Draw(t, "leaf") == 0 {
 		kinds := []term.Kind{term.DeviceFire, term.DeviceFire, term.DeviceActive, term.DevicePrealarm, term.DeviceSupervisory, term.PanelMode, term.ControlOn}
 		kind := rapid.SampledFrom(kinds).Draw(t, "kind")
