@@ -1,0 +1,100 @@
+package logic
+
+import (
+	"strconv"
+	"time"
+
+	"loopdrill.dev/loopdrill/logic/term"
+)
+
+// ChangeKind is what a Change says.
+type ChangeKind uint8
+
+// Kinds of changes, with what Index and the other fields mean. Parent and Also are set for all.
+const (
+	CauseChanged    ChangeKind = iota + 1 // Index cause, On
+	DelayStarted                          // Index pair, Due: an on-delay begins to run
+	DelayPaused                           // Index pair: pause_while became true
+	DelayRestarted                        // Index pair: restart_while became true; it stands at the whole
+	DelayResumed                          // Index pair, Due: it runs again
+	DelayEnded                            // Index pair: it ran out
+	DelayCancelled                        // Index pair: its cause fell, cancel_when became true, or reset
+	ActionChanged                         // Index pair, On: whether it demands its State
+	SetTaken                              // Index effect: it holds its one_of set from now on
+	SetFreed                              // Index effect: reset took its one_of set from it
+	EffectChanged                         // Index effect, From and State: its strongest demand, Off being the inhibit
+	OutputDemanded                        // Index output, From and State, never Off; Effect: whose demand it is, -1 for none
+	Unlatched                             // Index point: the line may decide on its fire anew; On true if its latched fire was cleared, false if one withheld while it was disabled may now come
+	SignalUnlatched                       // Fact: a latched supervisory signal or fault that had gone was cleared by reset
+	FireWithheld                          // Index point: a decision was not taken, because the device or its zone is disabled
+	PanelChanged                          // Fact (PanelAcknowledged, PanelSilenced, PanelEvacuate, PanelMode), Index its kind, On; a mode has the new one as Fact.Value
+	PanelReset                            // an operator reset the panel
+	ControlChanged                        // Index control, On
+	DisabledChanged                       // Fact (DeviceDisabled, ZoneDisabled, OutputDisabled), Index the thing, On
+	ChainStopped                          // Index output: ChainLimit evaluations followed one another through output(..).commanded; the chain is not continued
+)
+
+// Change is one consequence. It is handed to the Sink in the order in which it came about.
+type Change struct {
+	Kind   ChangeKind
+	Index  int32
+	Effect int32
+	// Place is that of the output among the effect's outputs, Strength the demand as it was
+	// decided, Off for an inhibit (OutputDemanded): together with Effect the order of commands.
+	Place    int32
+	Strength term.State
+	On       bool
+	State    term.State
+	From     term.State
+	Fact     term.Fact
+	Due      time.Duration
+	// Parent is the event that brought it about, 0 for none (a cause true from the start).
+	Parent uint64
+	// Also holds at most eight further events without which it would not have come: the other
+	// members of a gate that needed several. The slice is only good during Note.
+	Also []uint64
+}
+
+// Sink takes changes, and gives each an event id that later changes name as their Parent.
+type Sink interface {
+	Note(c Change) (event uint64)
+}
+
+// alsoLimit is the greatest number of further events of one change (DESIGN section 5).
+const alsoLimit = 8
+
+// String names the kind in the words of the log.
+func (k ChangeKind) String() string {
+	names := [...]string{"", "cause", "delay-started", "delay-paused", "delay-restarted", "delay-resumed", "delay-ended", "delay-cancelled",
+		"action", "set-taken", "set-freed", "effect", "output", "unlatched", "signal-unlatched", "fire-withheld", "panel", "reset",
+		"control", "disabled", "chain-stopped"}
+	if int(k) < len(names) {
+		return names[k]
+	}
+	return "change-" + strconv.Itoa(int(k))
+}
+
+// OpKind is what an operator does.
+type OpKind uint8
+
+// Operations. Level of access is for the caller to check.
+const (
+	Acknowledge OpKind = iota + 1
+	Silence
+	Resound
+	Reset
+	Evacuate
+	Control       // Index control, On
+	Mode          // Value term.Day or term.Night
+	DisableDevice // Index point, On: disable, else enable
+	DisableZone   // Index zone, On
+	DisableOutput // Index output, On
+)
+
+// Operation is one act of an operator.
+type Operation struct {
+	Kind  OpKind
+	Index int32
+	On    bool
+	Value int32
+}

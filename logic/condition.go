@@ -1,0 +1,164 @@
+package logic
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"loopdrill.dev/loopdrill/logic/term"
+	"loopdrill.dev/loopdrill/proto/finding"
+	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+)
+
+// conditions is what readConditions found.
+type conditions struct {
+	causes []*term.Term // nil where the text is refused
+	guards []guards
+	used   []bool // causes that other conditions name
+}
+
+// readConditions reads every condition of the program and builds the network.
+func (c *compiler) readConditions() *conditions {
+	reader := term.NewReader(c.world)
+	out := &conditions{causes: make([]*term.Term, len(c.program.GetCauses())), used: make([]bool, len(c.program.GetCauses()))}
+	for i, cause := range c.program.GetCauses() {
+		out.causes[i] = c.parse(reader, fmt.Sprintf("program.causes[%d].when", i), cause.GetWhen())
+	}
+	var beside [][4]*term.Term
+	for a, action := range c.program.GetActions() {
+		var four [4]*term.Term
+		for g, guard := range guardTexts(action) {
+			if guard.text != "" {
+				four[g] = c.parse(reader, fmt.Sprintf("program.actions[%d].%s", a, guard.key), guard.text)
+			}
+		}
+		beside = append(beside, four)
+	}
+	c.refuseCycles(out.causes)
+	b := newBuilder(c.p.net)
+	roots := make([]int32, len(out.causes))
+	for i := range roots {
+		roots[i] = -1
+	}
+	b.cause = func(i int32) int32 {
+		out.used[i] = true
+		if roots[i] < 0 {
+			roots[i] = b.never() // where the text is refused
+			if out.causes[i] != nil {
+				roots[i] = b.node(out.causes[i])
+			}
+		}
+		return roots[i]
+	}
+	for i := range roots {
+		named := out.used[i]
+		b.cause(int32(i))
+		out.used[i] = named // building it is no use of it
+	}
+	node := func(t *term.Term) int32 {
+		if t == nil {
+			return -1
+		}
+		return b.node(t)
+	}
+	for _, four := range beside {
+		out.guards = append(out.guards, guards{unless: node(four[0]), pause: node(four[1]), restart: node(four[2]), cancel: node(four[3])})
+	}
+	c.p.causes = roots
+	b.finish()
+	c.listUsers(out.guards)
+	return out
+}
+
+// guardText is one condition beside an action.
+type guardText struct{ key, text string }
+
+// guardTexts lists the conditions beside an action, in the order of guards' fields.
+func guardTexts(a *pb.Action) []guardText {
+	return []guardText{{"unless", a.GetUnless()}, {"pause_while", a.GetPauseWhile()}, {"restart_while", a.GetRestartWhile()}, {"cancel_when", a.GetCancelWhen()}}
+}
+
+// parse reads one condition, and adds its problems as findings.
+func (c *compiler) parse(reader *term.Reader, path, text string) *term.Term {
+	t, problems := reader.Parse(text, term.Cause)
+	for _, problem := range problems {
+		f := finding.Refuse(problem.Code, path, problem.Title, problem.Detail)
+		if problem.Code == "condition.not-simulated-yet" {
+			f.Code = "not-simulated-yet"
+		}
+		f.Offset = int32(problem.Offset)
+		c.add(f)
+	}
+	return t
+}
+
+// refuseCycles refuses causes that depend on themselves through cause(..), and takes one of each
+// cycle away.
+func (c *compiler) refuseCycles(causes []*term.Term) {
+	const (
+		unseen = iota
+		open
+		closed
+	)
+	state := make([]int, len(causes))
+	var trail []int
+	var visit func(i int)
+	visit = func(i int) {
+		if state[i] == closed || causes[i] == nil {
+			return
+		}
+		if state[i] == open {
+			from := slices.Index(trail, i)
+			c.refuseCycle(append(slices.Clone(trail[from:]), i))
+			causes[trail[len(trail)-1]] = nil
+			return
+		}
+		state[i] = open
+		trail = append(trail, i)
+		t := causes[i]
+		t.Each(func(f term.Fact) {
+			if f.Kind == term.CauseTrue {
+				visit(int(f.Index))
+			}
+		})
+		trail = trail[:len(trail)-1]
+		state[i] = closed
+	}
+	for i := range causes {
+		visit(i)
+	}
+}
+
+// refuseCycle refuses one cycle, at the first of its causes in the file.
+func (c *compiler) refuseCycle(cycle []int) {
+	names := make([]string, len(cycle))
+	for i, cause := range cycle {
+		names[i] = c.world.Causes[cause]
+	}
+	c.add(finding.Refuse("program.cause-cycle", fmt.Sprintf("program.causes[%d].when", slices.Min(cycle)), "a cause depends on itself: "+strings.Join(names, " -> "), "take cause(..) out of one of these conditions"))
+}
+
+// listUsers lists, by node, the causes and the actions that look at it.
+func (c *compiler) listUsers(beside []guards) {
+	causes, actions := make([][]int32, c.p.net.nodes()), make([][]int32, c.p.net.nodes())
+	for i, node := range c.p.causes {
+		causes[node] = append(causes[node], int32(i))
+	}
+	for a, g := range beside {
+		for _, node := range []int32{g.unless, g.pause, g.restart, g.cancel} {
+			if node >= 0 && !slices.Contains(actions[node], int32(a)) {
+				actions[node] = append(actions[node], int32(a))
+			}
+		}
+	}
+	c.p.users = userLists{causes: pack(causes), actions: pack(actions)}
+	c.p.watched = make([]bool, len(c.world.Outputs))
+	for o := range c.world.Outputs {
+		for state := range commandedStates {
+			leaf, _ := c.p.net.leaf(term.Fact{Kind: term.OutputCommanded, Index: int32(o), Value: state})
+			if len(c.p.net.outs.at(leaf)) > 0 || len(causes[leaf]) > 0 || len(actions[leaf]) > 0 {
+				c.p.watched[o] = true
+			}
+		}
+	}
+}
