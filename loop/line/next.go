@@ -130,7 +130,7 @@ func (l *Line) settle(s *State, now time.Duration, stage Stage) {
 	}
 	start := s.anchor - s.prefix[s.turn] + time.Duration(rounds)*s.round() + s.prefix[turn]
 	l.pass(s, start, rounds, turn)
-	l.open(s, slot{kind: l.kindOf(turn), device: turn, reply: idle, end: start + l.lengthOf(s, turn)})
+	l.beginVisit(s, start, l.kindOf(turn), turn) // nothing has changed since start: the sample is that of now
 }
 
 func (l *Line) kindOf(turn int32) slotKind {
@@ -139,9 +139,6 @@ func (l *Line) kindOf(turn int32) slotKind {
 	}
 	return probe
 }
-
-// lengthOf is the length of a turn as the prefix sums have it.
-func (l *Line) lengthOf(s *State, turn int32) time.Duration { return s.prefix[turn+1] - s.prefix[turn] }
 
 // open makes sl the slot in progress and moves the anchor to its end.
 func (l *Line) open(s *State, sl slot) {

@@ -12,7 +12,7 @@ type Command struct {
 	Strength int32         // of commands born at one instant the stronger goes first
 	Order    int32         // then the lower order: file order of effects and their outputs
 	Group    int32         // with SharedCommands, neighbours of one group > 0 share a slot
-	Event    uint64        // the demand that the command carries out
+	Event    uint64        // the demand that the command carries out; once its slot began, CommandSent
 	born     time.Duration // instant of its birth
 }
 
@@ -78,11 +78,13 @@ func (l *Line) beginCommand(s *State, now time.Duration, sink Sink) {
 			n++
 		}
 	}
-	for _, c := range s.queue[:n] {
+	for k := range s.queue[:n] {
+		c := &s.queue[k]
 		d := &s.devices[c.Device]
 		d.tries = min(d.tries+1, tries)
 		d.hearing = d.hears()
-		d.command = sink.Note(Change{Kind: CommandSent, Device: c.Device, State: c.State, N: d.tries, Parent: c.Event})
+		c.Event = sink.Note(Change{Kind: CommandSent, Device: c.Device, State: c.State, N: d.tries, Parent: c.Event})
+		d.command = c.Event
 	}
 	s.burst++
 	l.open(s, slot{kind: command, group: n, end: now + l.cfg.CommandSlot})
@@ -99,7 +101,7 @@ func (l *Line) endCommand(s *State, sl slot, sink Sink) {
 		d := &s.devices[c.Device]
 		d.waiting--
 		heard := d.hearing && d.hears()
-		sink.Note(Change{Kind: CommandDone, Device: c.Device, State: c.State, On: heard, Parent: d.command})
+		sink.Note(Change{Kind: CommandDone, Device: c.Device, State: c.State, On: heard, Parent: c.Event})
 		l.refresh(s, c.Device)
 	}
 	s.queue = append(s.queue[:0], s.queue[sl.group:]...)

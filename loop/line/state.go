@@ -30,8 +30,7 @@ const (
 type reply uint8
 
 const (
-	idle      reply = iota // a visit known to be without consequence
-	none                   // nothing answers
+	none      reply = iota // nothing answers
 	valid                  // a good reply
 	wrong                  // a good reply of another kind of device
 	collision              // two devices of different kinds at once
@@ -50,7 +49,7 @@ type device struct {
 	presenceEvent    uint64
 
 	// what the controller knows
-	read      bool // sampled since active last changed
+	read      bool // itself sampled since active last changed
 	reading   bool // last valid reading
 	preRead   bool // pre-alarm signalled
 	signalled bool // fire signal made and not yet re-armed
@@ -202,8 +201,8 @@ func (l *Line) matters(d *device, c *Device) bool {
 	switch l.answers(d) {
 	case none:
 		return !d.missing
-	case collision:
-		return !d.duplicate
+	case collision: // a duplicate seen in the reply's current is a fault before any row of bad visits
+		return !d.duplicate || d.bad < l.cfg.MissedReplies
 	case wrong:
 		return d.bad > 0 || d.missing || d.duplicate || !d.wrongType
 	}

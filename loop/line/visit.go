@@ -34,7 +34,7 @@ func (l *Line) begin(s *State, now time.Duration, sink Sink) {
 // end of the slot.
 func (l *Line) beginVisit(s *State, now time.Duration, kind slotKind, turn int32) {
 	if kind == probe {
-		l.open(s, slot{kind: probe, device: turn, reply: idle, end: now + l.cfg.NoReplySlot})
+		l.open(s, slot{kind: probe, device: turn, reply: none, end: now + l.cfg.NoReplySlot})
 		return
 	}
 	d := &s.devices[turn]
@@ -48,7 +48,7 @@ func (l *Line) beginVisit(s *State, now time.Duration, kind slotKind, turn int32
 		sl.active, sl.pre = d.sampled()
 		sl.output = d.shown()
 		sl.double = d.presence.Duplicate == DuplicateSame && !d.alone()
-		d.read = true
+		d.read = d.read || !d.alone()
 	}
 	l.open(s, sl)
 }
@@ -65,7 +65,7 @@ func (l *Line) end(s *State, now time.Duration, sink Sink) {
 		return
 	}
 	s.burst = 0
-	if sl.kind != probe && sl.reply != idle {
+	if sl.kind != probe {
 		l.endVisit(s, sl, now, sink)
 		l.refresh(s, sl.device)
 	}
