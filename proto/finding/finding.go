@@ -49,12 +49,12 @@ func Dangling(path, what, name string, known []string) *pb.Finding {
 }
 
 // Nearest returns the known name closest to name by edit distance, if one is close enough to be
-// a slip of the hand: at most a third of the name's characters, and never more than three. Two
-// neighbouring letters swapped count as one slip; case is ignored. Between equals the first in
-// the order of known wins.
+// a slip of the hand: at most a third of the name's characters (one in a name of two), and never
+// more than three. Two neighbouring letters swapped count as one slip; case is ignored. Between
+// equals the first in the order of known wins.
 func Nearest(name string, known []string) (string, bool) {
 	typed := []rune(strings.ToLower(name))
-	least := min(3, max(1, len(typed)/3)) + 1
+	least := min(3, max(min(1, len(typed)-1), len(typed)/3)) + 1
 	best, found := "", false
 	for _, candidate := range known {
 		if d := slips([]rune(strings.ToLower(candidate)), typed, least); d < least {

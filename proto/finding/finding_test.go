@@ -17,7 +17,9 @@ func TestNearest(t *testing.T) {
 		{"ab", []string{"ba"}, "ba"},
 		{"ab", []string{"cd"}, ""},
 		{"sounder", []string{"beacon"}, ""},
-		{"", []string{"a"}, "a"},
+		{"", []string{"a"}, ""},
+		{"x", []string{"a"}, ""}, // nothing of the name would be left
+		{"A", []string{"a"}, "a"},
 		{"abcdefghijklmnop", []string{"abcdefghijkl"}, ""}, // four letters short
 		{"abcdefghijklmnop", []string{"abcdefghijklm"}, "abcdefghijklm"},
 	} {

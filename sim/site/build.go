@@ -1,6 +1,12 @@
 package site
 
 import (
+	"fmt"
+
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
+
+	"loopdrill.dev/loopdrill/logic"
 	"loopdrill.dev/loopdrill/logic/matrix"
 	"loopdrill.dev/loopdrill/logic/term"
 	"loopdrill.dev/loopdrill/loop"
@@ -14,6 +20,7 @@ type Built struct {
 	Index        *Index
 	Installation *loop.Installation
 	World        *term.World
+	Program      *logic.Program // nil if the program is refused
 	Matrix       *matrix.Matrix // nil if the bundle has none
 	MatrixFile   string         // its path, for positions
 	Scenarios    []Scenario
@@ -43,10 +50,16 @@ func (l Limits) Build(b Bundle) (*Built, []*pb.Finding) {
 	if !unread(found) {
 		found = append(found, out.join(found)...)
 		if b.Matrix != nil {
-			found = append(found, out.readMatrix(*b.Matrix)...)
+			found = append(found, out.readMatrix(*b.Matrix, l.MatrixBytes)...)
 		}
 	}
-	for _, file := range b.Scenarios {
+	scenarios := b.Scenarios
+	if len(scenarios) > l.Scenarios {
+		found = append(found, pos{1, 1}.at(scenarios[l.Scenarios].Path, finding.Refuse("file.too-many", "",
+			fmt.Sprintf("there are %d scenarios: at most %d", len(scenarios), l.Scenarios), "take some of them to another folder")))
+		scenarios = scenarios[:l.Scenarios]
+	}
+	for _, file := range scenarios {
 		m, index, problems := l.LoadScenario(file)
 		out.Scenarios = append(out.Scenarios, Scenario{m, index})
 		found = append(found, problems...)
@@ -72,11 +85,36 @@ func unread(found []*pb.Finding) bool {
 // join compiles installation and program, and places what they find.
 func (b *Built) join(refused []*pb.Finding) []*pb.Finding {
 	var found []*pb.Finding
-	b.Installation, found = loop.Compile(b.Site)
-	b.World = worldOf(b.Site, b.Installation)
-	found = withoutConsequences(found, refused)
+	m := b.Site
+	if len(refused) > 0 {
+		m = proto.CloneOf(m)
+		complete(m.ProtoReflect())
+	}
+	b.Installation, found = loop.Compile(m)
+	b.World = World(m, b.Installation)
+	program, problems := logic.Compile(m, b.World)
+	b.Program = program
+	found = withoutConsequences(append(found, problems...), refused)
 	b.Index.Place(found)
 	return found
+}
+
+// complete puts an empty part in the place of each required part that a refused file leaves out,
+// because the models take required parts for granted.
+func complete(m protoreflect.Message) {
+	fields := m.Descriptor().Fields()
+	for i := range fields.Len() {
+		fd := fields.Get(i)
+		switch {
+		case fd.Message() == nil || fd.Message().FullName() == durationName:
+		case fd.IsList():
+			for j := range m.Get(fd).List().Len() {
+				complete(m.Get(fd).List().Get(j).Message())
+			}
+		case m.Has(fd) || rulesOf(fd, false).GetRequired():
+			complete(m.Mutable(fd).Message())
+		}
+	}
 }
 
 // withoutConsequences drops findings about a path that is refused already, or about a part of it.
@@ -101,7 +139,10 @@ func withoutConsequences(found, refused []*pb.Finding) []*pb.Finding {
 }
 
 // readMatrix parses the required matrix over the built world.
-func (b *Built) readMatrix(file File) []*pb.Finding {
+func (b *Built) readMatrix(file File, limit int) []*pb.Finding {
+	if len(file.Data) > limit {
+		return []*pb.Finding{tooLarge(file.Path, limit)}
+	}
 	var found []*pb.Finding
 	b.MatrixFile = file.Path
 	b.Matrix, found = matrix.Parse(file.Data, b.World, b.names())

@@ -85,3 +85,22 @@ func TestFindingsAreBounded(t *testing.T) {
 		t.Errorf("%d findings, the last one: %v", len(findings), findings[len(findings)-1])
 	}
 }
+
+// A bundle made of bytes is held to the same bounds as one from a folder.
+func TestBuildBounds(t *testing.T) {
+	text := "site: x\nrules: {packs: [nfpa72]}\nloops: [{loop: 1, wiring: branch, driver: {voltage_v: 28}, cable: {ohm_per_km: 12}}]\n"
+	bundle := Bundle{Site: File{Path: "site.yaml", Data: []byte(text)}, Matrix: &File{Path: "matrix.csv", Data: []byte("cause,when,given\n")}}
+	for _, name := range []string{"a", "b", "c"} {
+		bundle.Scenarios = append(bundle.Scenarios, File{Path: name, Data: []byte("scenario: x\n")})
+	}
+	built, findings := Limits{Scenarios: 2, MatrixBytes: 10}.Build(bundle)
+	if len(findings) != 2 || findings[0].GetCode() != "file.too-many" || findings[1].GetCode() != "file.too-large" {
+		t.Errorf("findings: %v", findings)
+	}
+	if len(built.Scenarios) != 2 || built.Matrix != nil {
+		t.Errorf("%d scenarios, matrix %v", len(built.Scenarios), built.Matrix)
+	}
+	if built, findings := Build(bundle); len(built.Scenarios) != 3 || built.Matrix == nil || built.Program == nil {
+		t.Errorf("within bounds: %d scenarios, matrix %v, program %v, findings %v", len(built.Scenarios), built.Matrix, built.Program, findings)
+	}
+}

@@ -32,8 +32,7 @@ const byteOrderMark = "\ufeff"
 // that nothing of the file can be read, or both when something follows the document.
 func parse(file File, limit int) (*yaml.Node, []*pb.Finding) {
 	if len(file.Data) > limit {
-		return nil, []*pb.Finding{pos{1, 1}.at(file.Path, finding.Refuse("file.too-large", "",
-			fmt.Sprintf("the file is larger than %d bytes", limit), "split it, or raise the limit of the service"))}
+		return nil, []*pb.Finding{tooLarge(file.Path, limit)}
 	}
 	if f := checkEncoding(file); f != nil {
 		return nil, []*pb.Finding{f}
@@ -56,6 +55,10 @@ func parse(file File, limit int) (*yaml.Node, []*pb.Finding) {
 	}
 	return document.Content[0], []*pb.Finding{posOf(&second).at(file.Path, finding.Refuse("yaml.second-document", "",
 		"a second document begins here", "a file holds one document: take `---` and what follows it into a file of its own"))}
+}
+
+func tooLarge(path string, limit int) *pb.Finding {
+	return pos{1, 1}.at(path, finding.Refuse("file.too-large", "", fmt.Sprintf("the file is larger than %d bytes", limit), "split it, or raise the limit of the service"))
 }
 
 // errGaveUp stands for a panic of the YAML library: bad input that it does not survive is bad

@@ -6,9 +6,9 @@ import (
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 )
 
-// worldOf lists everything that a condition can name. It is the one place where logic learns of
+// World lists everything that a condition can name. It is the one place where logic learns of
 // the installation: neither package sees the other.
-func worldOf(m *pb.Site, in *loop.Installation) *term.World {
+func World(m *pb.Site, in *loop.Installation) *term.World {
 	w := &term.World{
 		Zones: in.Zones, Places: in.Places, Groups: in.Groups, Supplies: in.Supplies,
 		PointRefs: refs(in.PointRefs()), OutputRefs: refs(in.OutputRefs()),
