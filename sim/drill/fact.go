@@ -42,3 +42,17 @@ func (d *Drill) Resting() bool {
 	}
 	return true
 }
+
+// Pending reports whether any output has yet to do what is demanded of it: a command waits or
+// is on its way.
+func (d *Drill) Pending() bool {
+	if len(d.moves) > 0 {
+		return true
+	}
+	for _, l := range d.lines {
+		if l.Pending() > 0 {
+			return true
+		}
+	}
+	return false
+}

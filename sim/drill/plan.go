@@ -27,6 +27,7 @@ type Plan struct {
 	In      *loop.Installation
 	Program *logic.Program
 	World   *term.World
+	Effects []string // ids, in file order
 
 	proofs  [][]int32 // equipment -> points that prove one of its signals
 	drivers [][]int32 // equipment input (flat) -> outputs that drive it
@@ -41,8 +42,8 @@ const (
 )
 
 // NewPlan joins what the layers below have compiled.
-func NewPlan(in *loop.Installation, program *logic.Program, world *term.World) *Plan {
-	p := &Plan{In: in, Program: program, World: world, poller: newLazy}
+func NewPlan(in *loop.Installation, program *logic.Program, world *term.World, effects []string) *Plan {
+	p := &Plan{In: in, Program: program, World: world, Effects: effects, poller: newLazy}
 	p.proofs = make([][]int32, in.Plant.Len())
 	for i := range in.Points {
 		if e := in.Points[i].ProvesEquipment; e >= 0 {
@@ -95,6 +96,17 @@ func (p *Plan) outputNames() []string {
 var plantFaults = map[string]int64{"stuck": int64(plant.Stuck), "slow": int64(plant.Slow), "unproven": int64(plant.Unproven)}
 
 func (p *Plan) loopName(l int32) string { return fmt.Sprint(p.In.Loops[l].Number) }
+
+// LoopOf is the loop of an output; -1 for one on the panel.
+func (p *Plan) LoopOf(output int32) int32 {
+	if point := p.In.Outputs[output].Point; point >= 0 {
+		return p.In.Points[point].Loop
+	}
+	return -1
+}
+
+// IsCallPoint reports whether a point is a call point.
+func (p *Plan) IsCallPoint(point int32) bool { return p.In.Points[point].Input == loop.CallPoint }
 
 // operatedBy reports whether an equipment input is operated by the contacts that drive it:
 // energise-to-operate when any of them conducts, de-energise-to-operate when any is open.

@@ -22,6 +22,7 @@ type poller interface {
 	Fault(i int32) bool
 	SampleAfter(i int32, t time.Duration) time.Duration
 	Round() time.Duration
+	Pending() int
 	Bytes() int
 	Copy() poller
 	CopyFrom(poller)
@@ -69,6 +70,7 @@ func (p *lazy) SampleAfter(i int32, t time.Duration) time.Duration {
 }
 
 func (p *lazy) Round() time.Duration { return p.s.Round() }
+func (p *lazy) Pending() int         { return p.s.Pending() }
 func (p *lazy) Bytes() int           { return p.s.Bytes() }
 
 func (p *lazy) Copy() poller {

@@ -37,7 +37,7 @@ func (d *Drill) apply(now time.Duration, a Act) {
 	switch {
 	case a.Kind == ActRepair:
 		d.repair(now, a)
-	case a.Kind.fault():
+	case a.Kind.Fault():
 		d.fault(now, a, d.add(sim.Event{Kind: FaultInjected, Subject: a.Index, Value: int64(a.Kind), Extra: flag(a.On)}))
 	default:
 		p := &d.points[a.Index]
@@ -125,7 +125,7 @@ func (d *Drill) repair(now time.Duration, r Act) {
 	done := d.order[:d.done]
 	for k := len(done) - 1; k >= 0; k-- {
 		a := d.journal[done[k]]
-		if a.Name != r.Name || !a.Kind.fault() {
+		if a.Name != r.Name || !a.Kind.Fault() {
 			continue
 		}
 		event := d.add(sim.Event{Kind: FaultRepaired, Subject: a.Index, Value: int64(a.Kind)})
@@ -213,4 +213,25 @@ func (d *Drill) restart(now time.Duration, t timer) {
 		d.operate(now, p.Output, term.Rest, event)
 	}
 	d.schedule(int(p.Loop))
+}
+
+// Stimulus is the act that makes a point give its signal at an instant: the very level of its
+// alarm threshold or, with prealarm, of its pre-alarm.
+func (p *Plan) Stimulus(point int32, prealarm bool, at time.Duration) Act {
+	fixed := &p.In.Points[point]
+	a := Act{At: at, Index: point, Kind: ActActivate}
+	switch {
+	case fixed.SmokeMicroPct > 0:
+		a.Kind, a.Value = ActSmoke, fixed.SmokeMicroPct
+	case fixed.HeatMicroC > 0:
+		a.Kind, a.Value = ActHeat, fixed.HeatMicroC
+	case fixed.Kind == "flame_detector":
+		a.Kind = ActFlame
+	case fixed.Input == loop.CallPoint:
+		a.Kind = ActPress
+	}
+	if prealarm {
+		a.Value = loop.PrealarmMicro(a.Value)
+	}
+	return a
 }

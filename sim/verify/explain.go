@@ -1,0 +1,196 @@
+package verify
+
+import (
+	"slices"
+
+	"loopdrill.dev/loopdrill/logic/term"
+	"loopdrill.dev/loopdrill/sim"
+	"loopdrill.dev/loopdrill/sim/drill"
+)
+
+// The links between a stimulus and the equipment, in order: the first that is missing explains a
+// cell that does not do as required.
+const (
+	linkSeen      = "stimulus seen"
+	linkConfirmed = "confirmed"
+	linkCondition = "condition"
+	linkCause     = "cause true"
+	linkAction    = "action present and not inhibited"
+	linkCommanded = "commanded"
+	linkReached   = "module fed and reachable"
+	linkOperated  = "operated"
+)
+
+// explain gives every difference its chain, or the first broken link.
+func (j *judgement) explain() {
+	for i := range j.out.diffs {
+		d := &j.out.diffs[i]
+		if d.did != nil {
+			d.links, d.linkTimes = j.chain(d.did.event)
+			if d.verdict == wrongState || d.verdict == late || d.verdict == early || d.verdict == unexpected {
+				continue
+			}
+		}
+		if d.stage == "fire" && d.broken == "" {
+			d.broken = j.brokenLink(d)
+		}
+		if d.broken != "" && len(d.links) == 0 {
+			d.links, d.linkTimes = j.lastOf(d)
+		}
+	}
+}
+
+// chain is the events that led to event n, in words.
+func (j *judgement) chain(n uint64) (words []string, at []int64) {
+	log := j.c.d.Log()
+	for _, k := range drill.Chain(log, n) {
+		e := log.Event(k)
+		words = append(words, j.w.v.plan.Describe(e))
+		at = append(at, int64(e.At))
+	}
+	return words, at
+}
+
+// brokenLink finds the first link that is missing between the run's signals and an output that
+// should have changed.
+func (j *judgement) brokenLink(d *difference) string {
+	log := j.c.d.Log()
+	read, decided := map[int32]bool{}, map[int32]bool{}
+	causes, pairs := map[int32]bool{}, map[int32]bool{}
+	var demanded, sent, lost bool
+	for n := 1; n <= log.Len(); n++ {
+		e := log.Event(uint64(n))
+		if e.At >= j.c.silence {
+			break
+		}
+		if f, on, ok := confirmed(e); ok && on {
+			read[e.Subject] = true
+			decided[e.Subject] = decided[e.Subject] || f.Kind != term.DeviceActive || !j.w.v.plan.World.Points[e.Subject].Input.Fire()
+		}
+		mine := e.Subject == d.output
+		switch {
+		case e.Kind == drill.CauseChanged && e.Value == 1:
+			causes[e.Subject] = true
+		case e.Kind == drill.ActionChanged && e.Value == 1:
+			pairs[e.Subject] = true
+		case e.Kind == drill.OutputDemanded && mine && e.Value != 0:
+			demanded = true
+		case e.Kind == drill.CommandSent && mine:
+			sent = true
+		case e.Kind == drill.CommandHeard && mine && e.Extra == 0:
+			lost = true
+		}
+	}
+	for _, s := range j.r.signals {
+		if !read[int32(s.Point)] {
+			return linkSeen
+		}
+		if !decided[int32(s.Point)] {
+			return linkConfirmed
+		}
+	}
+	if d.row >= 0 && j.truthOf(d.row) == nil {
+		return linkCondition
+	}
+	if link := j.programLink(d, causes, pairs); link != "" {
+		return link
+	}
+	switch {
+	case !demanded:
+		return linkAction
+	case !sent && j.w.v.plan.In.Outputs[d.output].Point >= 0:
+		return linkCommanded
+	case lost:
+		return linkReached
+	}
+	return linkOperated
+}
+
+// programLink looks for a cause that is true and an action that joins it with the output.
+func (j *judgement) programLink(d *difference, causes, pairs map[int32]bool) string {
+	program := j.w.v.plan.Program
+	effects := program.OutputEffects(int(d.output))
+	present, caused := false, false
+	for i := range program.Pairs() {
+		pair := program.Pair(i)
+		if !slices.Contains(effects, int32(pair.Effect)) || d.begun != nil && pair.State != d.begun.State {
+			continue
+		}
+		present = true
+		caused = caused || causes[int32(pair.Cause)]
+		if pairs[int32(i)] {
+			return ""
+		}
+	}
+	switch {
+	case !present:
+		return linkAction
+	case !caused:
+		return linkCause
+	}
+	return linkAction
+}
+
+// lastOf is the chain of the last thing that happened towards the output: its demand, or the
+// decision on the run's last signal.
+func (j *judgement) lastOf(d *difference) (words []string, at []int64) {
+	log := j.c.d.Log()
+	var last uint64
+	for n := 1; n <= log.Len() && log.Event(uint64(n)).At < j.c.silence; n++ {
+		e := log.Event(uint64(n))
+		_, on, ok := confirmed(e)
+		if ok && on || e.Kind == drill.InputChanged && last == 0 || aboutOutput(e, d.output) {
+			last = uint64(n)
+		}
+	}
+	if last == 0 {
+		return nil, nil
+	}
+	return j.chain(last)
+}
+
+func aboutOutput(e *sim.Event, o int32) bool {
+	switch e.Kind {
+	case drill.OutputDemanded, drill.CommandSent, drill.CommandHeard:
+		return e.Subject == o
+	}
+	return false
+}
+
+// coverage is what a run exercised.
+type coverage struct{ causes, pairs, outputs []bool }
+
+func newCoverage(v *Verifier) *coverage {
+	return &coverage{
+		causes:  make([]bool, v.plan.Program.Causes()),
+		pairs:   make([]bool, v.plan.Program.Pairs()),
+		outputs: make([]bool, len(v.plan.In.Outputs)),
+	}
+}
+
+// seen notes what the run exercised.
+func (j *judgement) seen() {
+	c := newCoverage(j.w.v)
+	for _, e := range j.c.d.Log().Since(0) {
+		switch {
+		case e.Kind == drill.CauseChanged && e.Value == 1:
+			c.causes[e.Subject] = true
+		case e.Kind == drill.ActionChanged && e.Value == 1:
+			c.pairs[e.Subject] = true
+		case e.Kind == drill.OutputOperated && e.Value != 0:
+			c.outputs[e.Subject] = true
+		}
+	}
+	j.out.seen = c
+}
+
+func (c *coverage) add(o *coverage) {
+	or := func(to, from []bool) {
+		for i, b := range from {
+			to[i] = to[i] || b
+		}
+	}
+	or(c.causes, o.causes)
+	or(c.pairs, o.pairs)
+	or(c.outputs, o.outputs)
+}

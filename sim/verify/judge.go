@@ -1,0 +1,411 @@
+package verify
+
+import (
+	"time"
+
+	"loopdrill.dev/loopdrill/logic/matrix"
+	"loopdrill.dev/loopdrill/logic/term"
+	"loopdrill.dev/loopdrill/sim"
+	"loopdrill.dev/loopdrill/sim/drill"
+)
+
+// verdict is a word for a cell or a run; the order is that in which the first that fits is taken.
+type verdict uint8
+
+const (
+	asRequired verdict = iota
+	errored
+	missing
+	unexpected
+	wrongState
+	early
+	late
+	notSilenced
+	wronglySilenced
+	staysOn
+	firesAfterReset
+	crashed
+	covered
+	notJudged
+)
+
+var verdictWords = [...]string{"as-required", "errored", "missing", "unexpected", "wrong-state", "early", "late",
+	"not-silenced", "wrongly-silenced", "stays-on", "fires-after-reset", "crashed", "covered", "not-judged"}
+
+func (v verdict) String() string { return verdictWords[v] }
+
+// operation is one operation of an output, with the demand and the command behind it.
+type operation struct {
+	event       uint64 // OutputOperated
+	state       term.State
+	t2, t3, t4  time.Duration
+	demand      uint64
+	done        time.Duration // t5, 0 where no equipment is done
+	spontaneous bool          // nothing demanded it
+}
+
+// verdicts is what one run came to.
+type verdicts struct {
+	run     int
+	text    string
+	failed  bool
+	digest  string
+	cells   []cellResult
+	diffs   []difference
+	timings []Timing
+	seen    *coverage
+	events  int
+	end     time.Duration
+	err     error
+}
+
+// cellResult is what a run shows about one cell of a row that is true in it.
+type cellResult struct {
+	row, cell int32
+	own       bool // the run is a way of the row
+	leads     bool // its demand is among the strongest at some instant
+	notJudged bool
+	timed     bool
+	worst     time.Duration // t4 - t0 less the delay
+	bound     time.Duration
+	within    time.Duration
+}
+
+// difference is one output that did not do as required in a run.
+type difference struct {
+	verdict   verdict
+	stage     string
+	output    int32
+	row, cell int32 // the cell that answers for it; cell -1: the row's empty cell of `column`; row -1: none
+	column    int32
+	own       bool
+	at        time.Duration // required, or observed where nothing is
+	required  string
+	observed  string
+	truth     *truth
+	begun     *matrix.Demand
+	did       *operation
+	broken    string
+	links     []string
+	linkTimes []int64
+}
+
+// judge simulates run i and judges it for every row that is true in it.
+func (w *worker) judge(i int) *verdicts {
+	r := w.v.runs[i]
+	c := w.simulate(r)
+	out := &verdicts{run: i, text: w.v.text(r), events: c.d.Log().Len(), end: c.end, err: c.err}
+	if c.err != nil {
+		out.failed = true
+		return out
+	}
+	if w.v.digests {
+		out.digest = c.d.Digest()
+	}
+	j := &judgement{w: w, r: r, c: c, out: out}
+	j.truths = w.truths(r, c, c.silence-1)
+	j.operations = j.collect()
+	j.seen()
+	j.fire()
+	j.silenceStage()
+	j.resetStage()
+	j.explain()
+	out.failed = len(out.diffs) > 0
+	return out
+}
+
+// judgement is the work on one run.
+type judgement struct {
+	w          *worker
+	r          *run
+	c          *course
+	out        *verdicts
+	truths     []truth
+	courses    []matrix.Course
+	operations [][]operation // by output
+}
+
+// own reports whether the run is a way of the row.
+func (j *judgement) own(row int32) bool {
+	for _, r := range j.r.rows {
+		if r == row {
+			return true
+		}
+	}
+	return false
+}
+
+func (j *judgement) truthOf(row int32) *truth {
+	for i := range j.truths {
+		if j.truths[i].row == row {
+			return &j.truths[i]
+		}
+	}
+	return nil
+}
+
+// collect finds every operation of every output in the log, with its demand and command.
+func (j *judgement) collect() [][]operation {
+	all := make([][]operation, len(j.w.v.plan.In.Outputs))
+	log := j.c.d.Log()
+	for n := 1; n <= log.Len(); n++ {
+		e := log.Event(uint64(n))
+		if e.Kind == drill.EquipmentDone {
+			done(all, log, e)
+		}
+		if e.Kind != drill.OutputOperated {
+			continue
+		}
+		op := operation{event: uint64(n), state: term.State(e.Value), t4: e.At, t3: e.At, t2: e.At, spontaneous: true}
+		for up := e.Parent; up > 0; {
+			p := log.Event(up)
+			if p.Kind == drill.OutputDemanded {
+				op.t2, op.demand, op.spontaneous = p.At, up, false
+				break
+			}
+			if p.Kind == drill.CommandHeard {
+				op.t3 = p.At
+			}
+			up = p.Parent
+		}
+		all[e.Subject] = append(all[e.Subject], op)
+	}
+	return all
+}
+
+// done notes t5 at the operation that began what is now done.
+func done(all [][]operation, log *sim.Log, e *sim.Event) {
+	for up := e.Parent; up > 0; up = log.Event(up).Parent {
+		p := log.Event(up)
+		if p.Kind != drill.OutputOperated {
+			continue
+		}
+		for k := range all[p.Subject] {
+			if op := &all[p.Subject][k]; op.event == up && op.done == 0 {
+				op.done = e.At
+			}
+		}
+		return
+	}
+}
+
+// fire judges the time from the start to silence: the course of every output.
+func (j *judgement) fire() {
+	var truths []matrix.Truth
+	for _, t := range j.truths {
+		truths = append(truths, matrix.Truth{Row: int(t.row), Spans: t.spans})
+	}
+	j.courses = j.w.v.m.Courses(truths)
+	named := make([]bool, len(j.operations))
+	for i := range j.courses {
+		named[j.courses[i].Output] = true
+		j.course(&j.courses[i])
+	}
+	for o, ops := range j.operations {
+		if !named[o] && len(ops) > 0 && ops[0].t4 < j.c.silence {
+			j.differ(difference{verdict: unexpected, output: int32(o), row: -1, cell: -1, column: -1, at: ops[0].t4,
+				required: "nothing: no column names this output", observed: observedText(ops[:1]), did: &ops[0]})
+		}
+	}
+	for _, row := range j.r.rows {
+		j.ownCells(row)
+	}
+}
+
+// course compares the required with the observed course of one output.
+func (j *judgement) course(c *matrix.Course) {
+	if c.NotJudged {
+		return
+	}
+	var did []operation
+	for _, op := range j.operations[c.Output] {
+		if op.t4 < j.c.silence {
+			did = append(did, op)
+		}
+	}
+	var required []matrix.Transition
+	for _, t := range c.Transitions {
+		if t.At < j.c.silence {
+			required = append(required, t)
+		}
+	}
+	for i := range max(len(did), len(required)) {
+		if i >= len(required) {
+			j.extra(c, required, did, i)
+			return
+		}
+		if i >= len(did) {
+			j.lacking(c, required, did, i)
+			return
+		}
+		if !j.transition(c, required, did, i) {
+			return
+		}
+	}
+}
+
+// extra: the output did more than is required.
+func (j *judgement) extra(c *matrix.Course, required []matrix.Transition, did []operation, i int) {
+	d := difference{verdict: unexpected, output: int32(c.Output), at: did[i].t4, required: requiredText(required, c), observed: observedText(did), did: &did[i]}
+	state, leaders := c.At(did[i].t4)
+	switch {
+	case did[i].state == term.Rest:
+		d.verdict = wrongState // it left what is still demanded
+	case state != term.Rest:
+		d.verdict = wrongState
+	}
+	j.attribute(c, d, leaders)
+}
+
+// lacking: a required change never came.
+func (j *judgement) lacking(c *matrix.Course, required []matrix.Transition, did []operation, i int) {
+	t := &required[i]
+	d := difference{verdict: missing, output: int32(c.Output), at: t.At, required: requiredText(required, c), observed: observedText(did)}
+	switch {
+	case t.State == term.Rest:
+		d.verdict = late // it stays in a state whose demand has ended
+	case len(did) > 0 && did[len(did)-1].state != term.Rest:
+		d.verdict = wrongState // it stays in the state before
+	}
+	j.attribute(c, d, responsible(t))
+}
+
+// transition compares one required change with the observed one; false ends the comparison.
+func (j *judgement) transition(c *matrix.Course, required []matrix.Transition, did []operation, i int) bool {
+	t, op := &required[i], &did[i]
+	d := difference{output: int32(c.Output), at: t.At, required: requiredText(required, c), observed: observedText(did), did: op}
+	switch {
+	case op.state != t.State:
+		d.verdict = wrongState
+		if t.From == term.Rest && op.t2 < t.Allowed.From {
+			d.verdict = unexpected // it operates before anything is required of it
+			j.attribute(c, d, nil)
+			return false
+		}
+	case op.t2 < t.Allowed.From:
+		d.verdict = early
+	case op.t2 > t.Allowed.To:
+		d.verdict = late
+	default:
+		if !j.inTime(c, t, op) {
+			d.verdict = late
+		}
+	}
+	if d.verdict != asRequired {
+		j.attribute(c, d, responsible(t))
+	}
+	return d.verdict == asRequired
+}
+
+// responsible are the demands that a transition hangs on.
+func responsible(t *matrix.Transition) []int {
+	if len(t.Begun) > 0 {
+		return t.Begun
+	}
+	return t.Ended
+}
+
+// inTime compares the response with what the cell permits, and notes it.
+func (j *judgement) inTime(c *matrix.Course, t *matrix.Transition, op *operation) bool {
+	ok := true
+	for _, i := range t.Begun {
+		d := &c.Demands[i]
+		tr := j.truthOf(int32(d.Row))
+		within := d.Within
+		if within == 0 {
+			within = j.w.v.target(tr)
+		}
+		took := op.t4 - tr.originOf(d.Decision) - d.After
+		bound := j.bound(c.Output, op)
+		j.out.cells = append(j.out.cells, cellResult{row: int32(d.Row), cell: int32(d.Cell), own: j.own(int32(d.Row)), leads: true,
+			timed: true, worst: took, bound: bound, within: within})
+		j.out.timings = append(j.out.timings, Timing{Output: int32(c.Output), Observed: took, Bound: bound})
+		ok = ok && took <= within
+	}
+	return ok
+}
+
+// originOf is t0 of the span that begins at a decision.
+func (t *truth) originOf(decision time.Duration) time.Duration {
+	for i, s := range t.spans {
+		if s.From == decision {
+			return t.t0[i]
+		}
+	}
+	return decision
+}
+
+// target is the site's greatest time for what made the row true.
+func (v *Verifier) target(t *truth) time.Duration {
+	if t.slow {
+		return v.plan.In.Targets.Detector
+	}
+	return v.plan.In.Targets.CallPoint
+}
+
+// ownCells notes which cells of the run's own row lead, and those that are not judged. A row
+// that its own way did not make true leaves all its cells missing.
+func (j *judgement) ownCells(row int32) {
+	r := &j.w.v.m.Rows[row]
+	for k := range r.Cells {
+		res := cellResult{row: row, cell: int32(k), own: true, notJudged: r.Cells[k].Any}
+		for i := range j.courses {
+			c := &j.courses[i]
+			res.leads = res.leads || c.Leads(int(row), k)
+			res.notJudged = res.notJudged || c.NotJudged && c.Leads(int(row), k)
+		}
+		j.out.cells = append(j.out.cells, res)
+	}
+	if j.truthOf(row) != nil {
+		return
+	}
+	for k := range r.Cells {
+		cell := &r.Cells[k]
+		if cell.Any {
+			continue
+		}
+		for _, o := range j.w.v.m.Columns[cell.Column].Outputs {
+			j.differ(difference{verdict: missing, output: int32(o), row: row, cell: int32(k), column: int32(cell.Column), own: true,
+				at: j.c.stimulated, required: cell.String(), observed: "the row never became true", broken: "confirmed"})
+		}
+	}
+}
+
+// attribute reports a difference of an output at the cells of the demands that answer for it;
+// where none does, at the empty or other cell of the run's own row.
+func (j *judgement) attribute(c *matrix.Course, d difference, demands []int) {
+	d.row, d.cell, d.column = -1, -1, -1
+	for _, own := range []bool{true, false} {
+		for _, i := range demands {
+			dm := &c.Demands[i]
+			if j.own(int32(dm.Row)) != own {
+				continue
+			}
+			d.row, d.cell, d.own, d.begun = int32(dm.Row), int32(dm.Cell), own, dm
+			d.column = int32(j.w.v.m.Rows[dm.Row].Cells[dm.Cell].Column)
+			d.truth = j.truthOf(d.row)
+			j.differ(d)
+			return
+		}
+	}
+	for _, column := range j.w.v.outputColumns[c.Output] {
+		for _, row := range j.r.rows {
+			d.row, d.column, d.own, d.truth = row, column, true, j.truthOf(row)
+			for k := range j.w.v.m.Rows[row].Cells {
+				if int32(j.w.v.m.Rows[row].Cells[k].Column) == column {
+					d.cell = int32(k)
+				}
+			}
+			j.differ(d)
+			return
+		}
+	}
+	j.differ(d)
+}
+
+func (j *judgement) differ(d difference) {
+	if d.stage == "" {
+		d.stage = "fire"
+	}
+	j.out.diffs = append(j.out.diffs, d)
+}

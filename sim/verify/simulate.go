@@ -1,0 +1,246 @@
+package verify
+
+import (
+	"time"
+
+	"loopdrill.dev/loopdrill/logic/matrix"
+	"loopdrill.dev/loopdrill/logic/term"
+	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/sim/drill"
+)
+
+type errorFinding = pb.Finding
+
+// Times that every run keeps.
+const (
+	afterDecision = 2 * time.Second  // before the next of several signals
+	silenceWait   = 2 * time.Second  // silence -> stimuli away
+	resetMargin   = 2 * time.Second  // beyond two rounds, stimuli away -> reset
+	watchMargin   = 3 * time.Second  // beyond the longest delay, after reset
+	horizonMargin = 60 * time.Second // beyond the longest delay and plant time
+	drainLimit    = 10 * time.Minute // longest wait for commands still queued
+)
+
+// watch is how long runs of this site and matrix go on.
+type watch struct {
+	horizon time.Duration // last signal -> silence
+	reset   time.Duration // reset -> end
+}
+
+// watchTimes follows from the longest delay that program or matrix know, and the slowest plant.
+func (v *Verifier) watchTimes() watch {
+	longest := v.plan.Program.LongestDelay()
+	for i := range v.m.Rows {
+		for _, c := range v.m.Rows[i].Cells {
+			for _, s := range c.Stages {
+				longest = max(longest, s.After+s.For+s.Tolerance)
+			}
+		}
+	}
+	plant := v.plan.In.Plant.LongestTime()
+	return watch{horizon: longest + plant + horizonMargin, reset: longest + plant + watchMargin}
+}
+
+// longestRound is the longest round of any loop as things stand.
+func longestRound(d *drill.Drill) time.Duration {
+	var longest time.Duration
+	for l := range d.Plan().In.Loops {
+		longest = max(longest, d.Round(int32(l)))
+	}
+	return longest
+}
+
+// base is a drill on which the given settings were made at the start and have settled.
+func (v *Verifier) base(given []matrix.Setting) (*drill.Drill, error) {
+	d := drill.New(v.plan, 0)
+	for _, s := range given {
+		a := drill.Act{Index: int32(s.Index), On: true, Level: 3}
+		switch s.Kind {
+		case matrix.SetMode:
+			a.Kind, a.Value, a.On = drill.ActMode, int64(s.Value), false
+		case matrix.SetControl:
+			a.Kind = drill.ActControl
+		case matrix.DisablePoint:
+			a.Kind = drill.ActDisableDevice
+		case matrix.DisableOutput:
+			a.Kind = drill.ActDisableOutput
+		}
+		if err := d.Do(a); err != nil {
+			return nil, err
+		}
+	}
+	return d, d.RunUntil(2*longestRound(d) + time.Second)
+}
+
+// worker simulates and judges runs, one at a time, in one drill's memory.
+type worker struct {
+	v      *Verifier
+	drills map[string]*drill.Drill
+}
+
+func (v *Verifier) newWorker() *worker {
+	return &worker{v: v, drills: map[string]*drill.Drill{}}
+}
+
+// course is a simulated run: its drill at the end, and the states on the way.
+type course struct {
+	d           *drill.Drill
+	stimulated  time.Duration // when the last signal was given
+	silence     time.Duration
+	silenced    time.Duration // when the silence stage is judged
+	reset       time.Duration
+	end         time.Duration
+	beforeReset []term.State // output states when the silence stage is judged
+	err         error
+}
+
+// simulate executes a run.
+func (w *worker) simulate(r *run) *course {
+	base := w.v.bases[r.givenKey]
+	d := w.drills[r.givenKey]
+	if d == nil {
+		d = base.Fork()
+		w.drills[r.givenKey] = d
+	} else {
+		d.CopyFrom(base)
+	}
+	c := &course{d: d}
+	c.err = w.execute(r, c)
+	return c
+}
+
+func (w *worker) execute(r *run, c *course) error {
+	d := c.d
+	if err := w.stimulate(r, c); err != nil {
+		return err
+	}
+	c.silence = c.stimulated + w.v.watch.horizon
+	if err := act(d, c.silence, drill.Act{Kind: drill.ActSilence}); err != nil {
+		return err
+	}
+	away, err := drain(d, c.silence+silenceWait)
+	if err != nil {
+		return err
+	}
+	c.silenced = away
+	c.beforeReset = states(d)
+	for _, s := range r.signals {
+		if err := d.Do(drill.Act{At: away + 1, Kind: drill.ActClear, Index: int32(s.Point)}); err != nil {
+			return err
+		}
+	}
+	c.reset = away + 1 + 2*longestRound(d) + resetMargin
+	if err := act(d, c.reset, drill.Act{Kind: drill.ActReset}); err != nil {
+		return err
+	}
+	c.end, err = drain(d, c.reset+w.v.watch.reset)
+	return err
+}
+
+// act lets an operator do something at an instant, and runs to it.
+func act(d *drill.Drill, at time.Duration, a drill.Act) error {
+	a.At, a.Level = at, 3
+	if err := d.Do(a); err != nil {
+		return err
+	}
+	return d.RunUntil(at)
+}
+
+// drain runs to an instant, and on while commands wait.
+func drain(d *drill.Drill, until time.Duration) (time.Duration, error) {
+	if err := d.RunUntil(until); err != nil {
+		return until, err
+	}
+	for limit := until + drainLimit; d.Pending() && until < limit; {
+		until += time.Second
+		if err := d.RunUntil(until); err != nil {
+			return until, err
+		}
+	}
+	return until, nil
+}
+
+// stimulate gives the signals of a run, each at its worst moment.
+func (w *worker) stimulate(r *run, c *course) error {
+	d := c.d
+	from := d.Instant() + 1
+	if r.atOnce >= 0 {
+		at := d.SampleAfter(int32(r.signals[r.atOnce].Point), from) + 1
+		for _, s := range r.signals {
+			if err := d.Do(w.stimulus(s, at)); err != nil {
+				return err
+			}
+		}
+		c.stimulated = at
+		return d.RunUntil(at)
+	}
+	for i, s := range r.signals {
+		if i > 0 {
+			decided, err := w.awaitDecision(d, r.signals[i-1])
+			if err != nil {
+				return err
+			}
+			from = decided + afterDecision
+		}
+		if err := d.RunUntil(from); err != nil {
+			return err
+		}
+		at := d.SampleAfter(int32(s.Point), from) + 1
+		if err := d.Do(w.stimulus(s, at)); err != nil {
+			return err
+		}
+		if err := d.RunUntil(at); err != nil {
+			return err
+		}
+		c.stimulated = at
+	}
+	return nil
+}
+
+// awaitDecision runs until a signal is confirmed, at most as long as a hundred rounds, and
+// returns when that was.
+func (w *worker) awaitDecision(d *drill.Drill, s matrix.Signal) (time.Duration, error) {
+	start := d.Log().Len()
+	limit := d.Instant() + 100*longestRound(d) + w.v.plan.In.Points[s.Point].Retard + time.Minute
+	for {
+		at, ok := d.Next()
+		if !ok || at > limit {
+			return limit, nil
+		}
+		if _, err := d.RunInstant(); err != nil {
+			return at, err
+		}
+		for _, e := range d.Log().Since(uint64(start)) {
+			if f, on, ok := confirmed(&e); ok && on && s.Makes(f, w.v.plan.World) && decides(s, f) {
+				return at, nil
+			}
+		}
+		start = d.Log().Len()
+	}
+}
+
+// decides reports whether the fact is the signal's own decision, and not the reading before it.
+func decides(s matrix.Signal, f term.Fact) bool {
+	switch s.Kind {
+	case matrix.FireSignal:
+		return f.Kind == term.DeviceFire
+	case matrix.SupervisorySignal:
+		return f.Kind == term.DeviceSupervisory
+	case matrix.PrealarmSignal:
+		return f.Kind == term.DevicePrealarm
+	}
+	return f.Kind == term.DeviceActive
+}
+
+// stimulus is the act that makes a device give a signal.
+func (w *worker) stimulus(s matrix.Signal, at time.Duration) drill.Act {
+	return w.v.plan.Stimulus(int32(s.Point), s.Kind == matrix.PrealarmSignal, at)
+}
+
+func states(d *drill.Drill) []term.State {
+	all := make([]term.State, len(d.Plan().In.Outputs))
+	for o := range all {
+		all[o] = d.Output(int32(o))
+	}
+	return all
+}

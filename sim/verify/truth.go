@@ -1,0 +1,153 @@
+package verify
+
+import (
+	"slices"
+	"time"
+
+	"loopdrill.dev/loopdrill/logic/matrix"
+	"loopdrill.dev/loopdrill/logic/term"
+	"loopdrill.dev/loopdrill/sim"
+	"loopdrill.dev/loopdrill/sim/drill"
+)
+
+// confirmed is what a log event says about a device, as the panel confirmed it: the only thing
+// from which the bench works out which rows are true.
+func confirmed(e *sim.Event) (f term.Fact, on, ok bool) {
+	f.Index = e.Subject
+	switch e.Kind {
+	case drill.FireDecided:
+		f.Kind = term.DeviceFire
+	case drill.ActiveRead:
+		f.Kind = term.DeviceActive
+	case drill.PrealarmDecided:
+		f.Kind = term.DevicePrealarm
+	case drill.SupervisoryDecided:
+		f.Kind = term.DeviceSupervisory
+	default:
+		return f, false, false
+	}
+	return f, e.Value == 1, true
+}
+
+// factIndex finds the rows whose condition a fact is part of.
+type factIndex map[term.Fact][]int32
+
+func indexFacts(m *matrix.Matrix) factIndex {
+	index := factIndex{}
+	for i := range m.Rows {
+		if m.Rows[i].When == nil {
+			continue
+		}
+		m.Rows[i].When.Each(func(f term.Fact) {
+			if rows := index[f]; len(rows) == 0 || rows[len(rows)-1] != int32(i) {
+				index[f] = append(rows, int32(i))
+			}
+		})
+	}
+	return index
+}
+
+// truth is when a row was true in a run, and what made it so.
+type truth struct {
+	row   int32
+	spans []matrix.Span
+	t0    []time.Duration // by span: when the device output that completed it became active
+	slow  bool            // the detectors' target applies, not the call points'
+}
+
+// truths works out when rows were true, up to the instant limit.
+func (w *worker) truths(run *run, c *course, limit time.Duration) []truth {
+	facts := map[term.Fact]bool{}
+	open := map[int32]*truth{}
+	var order []*truth
+	log := c.d.Log()
+	events := log.Since(0)
+	for i := 0; i < len(events); {
+		at := events[i].At
+		if at > limit {
+			break
+		}
+		var touched []int32
+		var latest *sim.Event
+		for ; i < len(events) && events[i].At == at; i++ {
+			if f, on, ok := confirmed(&events[i]); ok && facts[f] != on && !w.disabled(c, f) {
+				facts[f] = on
+				touched = append(touched, w.v.index[f]...)
+				latest = &events[i]
+			}
+		}
+		slices.Sort(touched)
+		for _, row := range slices.Compact(touched) {
+			if !applies(&w.v.m.Rows[row], run) {
+				continue
+			}
+			t := open[row]
+			if t == nil {
+				t = &truth{row: row}
+				open[row], order = t, append(order, t)
+			}
+			w.turn(run, t, at, latest, facts, log)
+		}
+	}
+	slices.SortFunc(order, func(a, b *truth) int { return int(a.row - b.row) })
+	var out []truth
+	for _, t := range order {
+		if len(t.spans) > 0 {
+			out = append(out, *t)
+		}
+	}
+	return out
+}
+
+// applies reports whether all that a row sets is set in the run. A row that sets nothing applies
+// whatever is set: what a setting changes is for a stronger row to say.
+func applies(r *matrix.Row, run *run) bool {
+	for _, s := range r.Given {
+		if !slices.Contains(run.given, s) {
+			return false
+		}
+	}
+	return true
+}
+
+// turn evaluates a row after its facts changed at an instant.
+func (w *worker) turn(run *run, t *truth, at time.Duration, latest *sim.Event, facts map[term.Fact]bool, log *sim.Log) {
+	is := w.holds(run, &w.v.m.Rows[t.row], facts)
+	n := len(t.spans)
+	was := n > 0 && t.spans[n-1].To == matrix.Never
+	switch {
+	case is && !was:
+		t.spans = append(t.spans, matrix.Span{From: at, To: matrix.Never})
+		t0, callPoint := w.origin(latest, log)
+		t.t0 = append(t.t0, t0)
+		t.slow = t.slow || !callPoint
+	case !is && was:
+		t.spans[n-1].To = at
+	}
+}
+
+// holds evaluates a row's condition over confirmed facts; all else is as the run sets it.
+func (w *worker) holds(run *run, r *matrix.Row, facts map[term.Fact]bool) bool {
+	set := &w.v.m.Rows[run.rows[0]] // its settings are the run's
+	return r.When.Eval(func(f term.Fact) bool {
+		switch f.Kind {
+		case term.DeviceFire, term.DeviceActive, term.DevicePrealarm, term.DeviceSupervisory:
+			return facts[f]
+		}
+		return set.Holds(f, nil)
+	})
+}
+
+// origin walks back from a confirmed reading to t0, the device's own output.
+func (w *worker) origin(e *sim.Event, log *sim.Log) (t0 time.Duration, callPoint bool) {
+	callPoint = e.Kind == drill.FireDecided && w.v.plan.IsCallPoint(e.Subject)
+	for e.Kind != drill.InputChanged && e.Parent > 0 {
+		e = log.Event(e.Parent)
+	}
+	return e.At, callPoint
+}
+
+// disabled reports whether what is confirmed does not count: the point is disabled by `given`.
+func (w *worker) disabled(c *course, f term.Fact) bool {
+	return c.d.Fact(term.Fact{Kind: term.DeviceDisabled, Index: f.Index})
+}
