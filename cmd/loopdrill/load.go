@@ -15,6 +15,11 @@ func load(io stdio, path string) (*site.Built, []*pb.Finding, error) {
 	if err != nil {
 		return nil, nil, err
 	}
+	return build(io, bundle)
+}
+
+// build joins a bundle, and prints what is found.
+func build(io stdio, bundle site.Bundle) (*site.Built, []*pb.Finding, error) {
 	built, findings := site.Build(bundle)
 	if err := writeFindings(io.Err, io, findings); err != nil {
 		return nil, nil, err

@@ -1,11 +1,14 @@
 package main
 
 import (
+	"bytes"
 	"encoding/json"
 	"fmt"
 	"io"
 
 	"github.com/spf13/cobra"
+	"google.golang.org/protobuf/encoding/protojson"
+	"google.golang.org/protobuf/proto"
 
 	"loopdrill.dev/loopdrill/sim/site"
 
@@ -160,4 +163,19 @@ func colour(s pb.Severity, word string) string {
 		return "\x1b[33m" + word + "\x1b[0m"
 	}
 	return word
+}
+
+// writeMessage prints a message as JSON: keys as in the schema, absent what is not set.
+func writeMessage(w io.Writer, m proto.Message) error {
+	text, err := protojson.MarshalOptions{UseProtoNames: true, EmitDefaultValues: true}.Marshal(m)
+	if err != nil {
+		return fmt.Errorf("writing the result: %w", err)
+	}
+	var tidy bytes.Buffer // protojson varies its spaces on purpose
+	if err := json.Indent(&tidy, text, "", "  "); err != nil {
+		return fmt.Errorf("writing the result: %w", err)
+	}
+	tidy.WriteByte('\n')
+	_, err = w.Write(tidy.Bytes())
+	return err
 }

@@ -97,6 +97,12 @@ var plantFaults = map[string]int64{"stuck": int64(plant.Stuck), "slow": int64(pl
 
 func (p *Plan) loopName(l int32) string { return fmt.Sprint(p.In.Loops[l].Number) }
 
+// PairName names the pair of a cause and an effect that an action joins.
+func (p *Plan) PairName(i int) string {
+	pair := p.Program.Pair(i)
+	return p.World.Causes[pair.Cause] + " -> " + p.Effects[pair.Effect] + " " + pair.State.String()
+}
+
 // LoopOf is the loop of an output; -1 for one on the panel.
 func (p *Plan) LoopOf(output int32) int32 {
 	if point := p.In.Outputs[output].Point; point >= 0 {

@@ -43,7 +43,7 @@ func (j *judgement) explain() {
 // chain is the events that led to event n, in words.
 func (j *judgement) chain(n uint64) (words []string, at []int64) {
 	log := j.c.d.Log()
-	for _, k := range drill.Chain(log, n) {
+	for _, k := range j.c.d.Chain(n) {
 		e := log.Event(k)
 		words = append(words, j.w.v.plan.Describe(e))
 		at = append(at, int64(e.At))

@@ -1,0 +1,263 @@
+package verify
+
+import (
+	"fmt"
+	"io"
+	"strings"
+	"time"
+
+	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/sim/drill"
+)
+
+// marks are the grid's one-letter verdicts.
+var marks = map[string]byte{
+	asRequired.String(): '=', errored.String(): '?', missing.String(): 'm', unexpected.String(): 'u', wrongState.String(): 'w',
+	early.String(): 'e', late.String(): 'l', notSilenced.String(): 's', wronglySilenced.String(): 'S', staysOn.String(): 'r',
+	firesAfterReset.String(): 'R', covered.String(): 'c', notJudged.String(): '-',
+}
+
+const legend = `= as required  m missing  u unexpected  w wrong state  e early  l late  c covered
+s not silenced  S wrongly silenced  r stays on after reset  R fires after reset
+- not judged  ? errored  . nothing demanded`
+
+// maxShown bounds the differences that the text lists in full.
+const maxShown = 20
+
+// WriteText writes a report for people: what is wrong first, then a compact grid.
+func WriteText(w io.Writer, r *pb.VerifyReport) error {
+	t := &text{}
+	t.head(r)
+	t.wrong(r)
+	t.grid(r)
+	t.responses(r)
+	t.coverage(r.GetCoverage())
+	t.line("")
+	t.line("%s", r.GetCaution())
+	_, err := io.WriteString(w, t.String())
+	return err
+}
+
+// text collects lines.
+type text struct{ strings.Builder }
+
+func (t *text) line(format string, args ...any) {
+	fmt.Fprintf(t, format+"\n", args...)
+}
+
+func (t *text) head(r *pb.VerifyReport) {
+	c := r.GetCounts()
+	name := r.GetTitle()
+	if name == "" {
+		name = r.GetSite()
+	}
+	t.line("%s: %d rows x %d columns, %d ways, %d runs", name, c.GetRows(), c.GetColumns(), c.GetWays(), c.GetRuns())
+	var words []string
+	for _, v := range r.GetVerdicts() {
+		words = append(words, fmt.Sprintf("%d %s", v.GetCells(), v.GetVerdict()))
+	}
+	if len(words) > 0 {
+		t.line("cells: %s", strings.Join(words, ", "))
+	}
+	switch {
+	case r.GetInterrupted():
+		t.line("INTERRUPTED: what follows is part of the whole")
+	case r.GetPassed():
+		t.line("PASSED")
+	default:
+		t.line("FAILED")
+	}
+}
+
+// wrong lists errored rows, failing cells and differences of runs.
+func (t *text) wrong(r *pb.VerifyReport) {
+	for _, row := range r.GetRows() {
+		if row.GetErrored() != "" {
+			t.line("")
+			t.line("%s: errored", placeText(row.GetPosition()))
+			t.wrap("  ", row.GetErrored())
+		}
+	}
+	shown, left := 0, 0
+	for _, c := range r.GetCells() {
+		if c.GetDifference() == nil {
+			continue
+		}
+		if shown++; shown > maxShown {
+			left++
+			continue
+		}
+		t.line("")
+		t.line("%s: %s x %s: %s", placeText(c.GetPosition()), c.GetCause(), c.GetColumn(), strings.ReplaceAll(c.GetVerdict(), "-", " "))
+		t.difference(c.GetDifference())
+	}
+	for _, d := range r.GetDifferences() {
+		if shown++; shown > maxShown {
+			left++
+			continue
+		}
+		t.line("")
+		t.line("run of %s: %s: %s", d.GetCause(), d.GetOutput(), strings.ReplaceAll(d.GetVerdict(), "-", " "))
+		t.difference(d)
+	}
+	if left > 0 {
+		t.line("")
+		t.line("and %d more; --output json lists them all", left)
+	}
+}
+
+func placeText(p *pb.Position) string {
+	if p.GetFile() == "" {
+		return fmt.Sprintf("matrix:%d:%d", p.GetLine(), p.GetColumn())
+	}
+	return fmt.Sprintf("%s:%d:%d", p.GetFile(), p.GetLine(), p.GetColumn())
+}
+
+// difference writes one difference in full.
+func (t *text) difference(d *pb.RunDifference) {
+	t.field("way", d.GetRun())
+	if d.GetStage() != "fire" {
+		t.field("stage", d.GetStage())
+	}
+	t.field("output", d.GetOutput())
+	t.field("required", d.GetRequired())
+	t.field("observed", d.GetObserved())
+	var times []string
+	for i, at := range []*float64{d.T0S, d.T1S, d.T2S, d.T3S, d.T4S, d.T5S} {
+		if at != nil {
+			times = append(times, fmt.Sprintf("t%d %s", i, drill.Seconds(time.Duration(*at*1e9))))
+		}
+	}
+	if len(times) > 0 {
+		t.field("times", strings.Join(times, "  "))
+	}
+	if d.GetBrokenLink() != "" {
+		t.field("broken at", d.GetBrokenLink())
+	}
+	for i, link := range d.GetChain() {
+		name := ""
+		if i == 0 {
+			name = "chain"
+		}
+		t.field(name, fmt.Sprintf("%12.6f s  %s", link.GetAtS(), link.GetWhat()))
+	}
+}
+
+func (t *text) field(name, value string) {
+	t.wrap(fmt.Sprintf("  %-10s", name), value)
+}
+
+// width is what the text keeps to where words allow it.
+const width = 100
+
+// wrap writes words behind a first indent, and under it.
+func (t *text) wrap(indent, words string) {
+	line, blank := indent, strings.Repeat(" ", len(indent))
+	for i, word := range strings.Fields(words) {
+		if i > 0 && len(line)+1+len(word) > width {
+			t.line("%s", strings.TrimRight(line, " "))
+			line = blank
+		}
+		if len(line) > len(indent) {
+			line += " "
+		}
+		line += word
+	}
+	t.line("%s", line)
+}
+
+// grid writes one letter for each cell: rows of the matrix by numbered columns.
+func (t *text) grid(r *pb.VerifyReport) {
+	columns := r.GetColumns()
+	letters := map[[2]string]byte{}
+	for _, c := range r.GetCells() {
+		letters[[2]string{c.GetCause(), c.GetColumn()}] = marks[c.GetVerdict()]
+	}
+	wide := len("column")
+	for _, row := range r.GetRows() {
+		wide = max(wide, min(32, len(row.GetCause())))
+	}
+	t.line("")
+	tens, ones := "", ""
+	for i := range columns {
+		tens += string(" 123456789"[(i+1)/10%10])
+		ones += string("0123456789"[(i+1)%10])
+	}
+	t.line("%-*s %5s  %s", wide, "", "", tens)
+	t.line("%-*s %5s  %s", wide, "row", "ways", ones)
+	for _, row := range r.GetRows() {
+		line := make([]byte, len(columns))
+		for i, column := range columns {
+			line[i] = '.'
+			if letter, ok := letters[[2]string{row.GetCause(), column}]; ok {
+				line[i] = letter
+			}
+		}
+		t.line("%-*s %5d  %s", wide, shorten(row.GetCause(), 32), row.GetWays(), line)
+	}
+	t.line("")
+	t.columnNames(columns)
+	t.line("")
+	t.line("%s", legend)
+}
+
+// columnNames lists the columns with their numbers, several to a line.
+func (t *text) columnNames(columns []string) {
+	wide := 0
+	for _, name := range columns {
+		wide = max(wide, len([]rune(name)))
+	}
+	each := max(1, width/(wide+6))
+	rows := (len(columns) + each - 1) / each
+	for row := range rows {
+		line := ""
+		for i := row; i < len(columns); i += rows {
+			line += fmt.Sprintf("%3d %-*s  ", i+1, wide, columns[i])
+		}
+		t.line("%s", strings.TrimRight(line, " "))
+	}
+}
+
+func shorten(s string, n int) string {
+	if r := []rune(s); len(r) > n {
+		return string(r[:n-1]) + "~"
+	}
+	return s
+}
+
+// responses writes the slowest response of all cells, and each row's.
+func (t *text) responses(r *pb.VerifyReport) {
+	slowest := map[string]*pb.CellVerdict{}
+	var worst *pb.CellVerdict
+	for _, c := range r.GetCells() {
+		if c.WorstS == nil {
+			continue
+		}
+		if s := slowest[c.GetCause()]; s == nil || c.GetWorstS() > s.GetWorstS() {
+			slowest[c.GetCause()] = c
+		}
+		if worst == nil || c.GetWorstS() > worst.GetWorstS() {
+			worst = c
+		}
+	}
+	if worst == nil {
+		return
+	}
+	t.line("")
+	t.line("response from the device's own output to the operation (t0 to t4), less the delay on purpose:")
+	t.line("slowest of all %.3f s (%s x %s); computed worst case %.3f s; allowed %s",
+		worst.GetWorstS(), worst.GetCause(), worst.GetColumn(), worst.GetBoundS(), drill.Seconds(time.Duration(worst.GetWithinS()*1e9)))
+	t.line("on a healthy installation, at the worst moment of the polling")
+}
+
+func (t *text) coverage(c *pb.Coverage) {
+	for _, part := range []struct {
+		what  string
+		names []string
+	}{{"causes", c.GetCauses()}, {"actions", c.GetActions()}, {"outputs", c.GetOutputs()}} {
+		if len(part.names) > 0 {
+			t.line("")
+			t.wrap("no run exercised these "+part.what+": ", strings.Join(part.names, ", "))
+		}
+	}
+}
