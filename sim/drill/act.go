@@ -46,8 +46,8 @@ const (
 // operator reports whether somebody at the panel does it.
 func (k ActKind) operator() bool { return k >= ActAcknowledge && k <= ActControl }
 
-// fault reports whether it can be repaired.
-func (k ActKind) fault() bool { return k >= ActRemove && k <= ActPlantFault }
+// Fault reports whether it can be repaired.
+func (k ActKind) Fault() bool { return k >= ActRemove && k <= ActPlantFault }
 
 // Act is a step, resolved: what the journal of a drill holds.
 type Act struct {
@@ -227,7 +227,7 @@ func (r *resolver) point(path, ref string) int32 {
 	if i, ok := r.plan.In.Point(ref); ok {
 		return i
 	}
-	r.add(finding.Dangling(r.path+"."+path, "device", ref, r.plan.pointNames()))
+	r.add(finding.Dangling(r.path+"."+path, "device", ref, r.plan.PointNames()))
 	return -1
 }
 

@@ -20,6 +20,7 @@ import (
 	"loopdrill.dev/loopdrill/loop"
 	"loopdrill.dev/loopdrill/loop/line"
 	"loopdrill.dev/loopdrill/loop/plant"
+	"loopdrill.dev/loopdrill/sim"
 )
 
 // Plan is a site compiled for drilling; immutable once made.
@@ -65,7 +66,7 @@ func NewPlan(in *loop.Installation, program *logic.Program, world *term.World, e
 	return p
 }
 
-// equipment, pointNames and outputNames list names for suggestions.
+// equipment and outputNames list names for suggestions.
 func (p *Plan) equipment() []string {
 	var ids []string
 	for e := range p.In.Plant.Len() {
@@ -74,7 +75,8 @@ func (p *Plan) equipment() []string {
 	return ids
 }
 
-func (p *Plan) pointNames() []string {
+// PointNames lists every name of a point, labels first: for suggestions.
+func (p *Plan) PointNames() []string {
 	var names []string
 	for i := range p.In.Points {
 		names = append(names, p.In.Points[i].Label)
@@ -101,6 +103,25 @@ func (p *Plan) loopName(l int32) string { return fmt.Sprint(p.In.Loops[l].Number
 func (p *Plan) PairName(i int) string {
 	pair := p.Program.Pair(i)
 	return p.World.Causes[pair.Cause] + " -> " + p.Effects[pair.Effect] + " " + pair.State.String()
+}
+
+// Path is the field path in the site file of what made an event so; empty where there is none.
+func (p *Plan) Path(e *sim.Event) string {
+	switch spaceOf(e) {
+	case ofPoint:
+		return p.In.Points[e.Subject].Path
+	case ofOutput:
+		return p.In.Outputs[e.Subject].Path
+	case ofCause:
+		return fmt.Sprintf("program.causes[%d]", e.Subject)
+	case ofPair:
+		return fmt.Sprintf("program.actions[%d]", p.Program.Pair(int(e.Subject)).Action)
+	case ofEffect:
+		return fmt.Sprintf("program.effects[%d]", e.Subject)
+	case ofEquipment:
+		return fmt.Sprintf("equipment[%d]", e.Subject)
+	}
+	return ""
 }
 
 // LoopOf is the loop of an output; -1 for one on the panel.

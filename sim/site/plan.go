@@ -1,6 +1,10 @@
 package site
 
-import "loopdrill.dev/loopdrill/sim/drill"
+import (
+	"loopdrill.dev/loopdrill/logic/matrix"
+	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/sim/drill"
+)
 
 // Plan makes the site ready to drill. Only for a site that nothing refuses.
 func (b *Built) Plan() *drill.Plan {
@@ -10,4 +14,14 @@ func (b *Built) Plan() *drill.Plan {
 		ids[i] = e.GetEffect()
 	}
 	return drill.NewPlan(b.Installation, b.Program, b.World, ids)
+}
+
+// Causes lists the program's causes with their conditions.
+func (b *Built) Causes() []matrix.Cause { return b.names().Causes }
+
+// Where is the place of a field path in the site file.
+func (b *Built) Where(path string) *pb.Position {
+	f := &pb.Finding{Path: path}
+	b.Index.Place([]*pb.Finding{f})
+	return f.GetPosition()
 }

@@ -134,15 +134,7 @@ func (j *judgement) programLink(d *difference, causes, pairs map[int32]bool) str
 // lastOf is the chain of the last thing that happened towards the output: its demand, or the
 // decision on the run's last signal.
 func (j *judgement) lastOf(d *difference) (words []string, at []int64) {
-	log := j.c.d.Log()
-	var last uint64
-	for n := 1; n <= log.Len() && log.Event(uint64(n)).At < j.c.silence; n++ {
-		e := log.Event(uint64(n))
-		_, on, ok := confirmed(e)
-		if ok && on || e.Kind == drill.InputChanged && last == 0 || aboutOutput(e, d.output) {
-			last = uint64(n)
-		}
-	}
+	last := j.lastTowards(d.output)
 	if last == 0 {
 		return nil, nil
 	}

@@ -128,7 +128,7 @@ func (w *worker) turn(run *run, t *truth, at time.Duration, latest *sim.Event, f
 
 // holds evaluates a row's condition over confirmed facts; all else is as the run sets it.
 func (w *worker) holds(run *run, r *matrix.Row, facts map[term.Fact]bool) bool {
-	set := &w.v.m.Rows[run.rows[0]] // its settings are the run's
+	set := &matrix.Row{Given: run.given}
 	return r.When.Eval(func(f term.Fact) bool {
 		switch f.Kind {
 		case term.DeviceFire, term.DeviceActive, term.DevicePrealarm, term.DeviceSupervisory:

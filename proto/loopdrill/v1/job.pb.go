@@ -177,6 +177,7 @@ type Job struct {
 	// Types that are valid to be assigned to Result:
 	//
 	//	*Job_VerifyReport
+	//	*Job_PlayReport
 	Result        isJob_Result `protobuf_oneof:"result"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -319,6 +320,15 @@ func (x *Job) GetVerifyReport() *VerifyReport {
 	return nil
 }
 
+func (x *Job) GetPlayReport() *PlayReport {
+	if x != nil {
+		if x, ok := x.Result.(*Job_PlayReport); ok {
+			return x.PlayReport
+		}
+	}
+	return nil
+}
+
 type isJob_Result interface {
 	isJob_Result()
 }
@@ -328,7 +338,14 @@ type Job_VerifyReport struct {
 	VerifyReport *VerifyReport `protobuf:"bytes,14,opt,name=verify_report,json=verifyReport,proto3,oneof"`
 }
 
+type Job_PlayReport struct {
+	// Of scenarios.
+	PlayReport *PlayReport `protobuf:"bytes,15,opt,name=play_report,json=playReport,proto3,oneof"`
+}
+
 func (*Job_VerifyReport) isJob_Result() {}
+
+func (*Job_PlayReport) isJob_Result() {}
 
 // Work says what is done with the files; exactly one.
 type Work struct {
@@ -1074,7 +1091,7 @@ var File_loopdrill_v1_job_proto protoreflect.FileDescriptor
 
 const file_loopdrill_v1_job_proto_rawDesc = "" +
 	"\n" +
-	"\x16loopdrill/v1/job.proto\x12\floopdrill.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1aloopdrill/v1/finding.proto\x1a\x1aloopdrill/v1/service.proto\x1a\x19loopdrill/v1/verify.proto\"\xc4\x04\n" +
+	"\x16loopdrill/v1/job.proto\x12\floopdrill.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1aloopdrill/v1/finding.proto\x1a\x17loopdrill/v1/play.proto\x1a\x1aloopdrill/v1/service.proto\x1a\x19loopdrill/v1/verify.proto\"\x81\x05\n" +
 	"\x03Job\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x12\n" +
 	"\x04site\x18\x02 \x01(\tR\x04site\x12&\n" +
@@ -1092,7 +1109,9 @@ const file_loopdrill_v1_job_proto_rawDesc = "" +
 	"\n" +
 	"start_time\x18\f \x01(\v2\x1a.google.protobuf.TimestampR\tstartTime\x125\n" +
 	"\bend_time\x18\r \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\x12A\n" +
-	"\rverify_report\x18\x0e \x01(\v2\x1a.loopdrill.v1.VerifyReportH\x00R\fverifyReportB\b\n" +
+	"\rverify_report\x18\x0e \x01(\v2\x1a.loopdrill.v1.VerifyReportH\x00R\fverifyReport\x12;\n" +
+	"\vplay_report\x18\x0f \x01(\v2\x18.loopdrill.v1.PlayReportH\x00R\n" +
+	"playReportB\b\n" +
 	"\x06result\"w\n" +
 	"\x04Work\x122\n" +
 	"\x06verify\x18\x01 \x01(\v2\x18.loopdrill.v1.VerifyWorkH\x00R\x06verify\x12,\n" +
@@ -1187,7 +1206,8 @@ var file_loopdrill_v1_job_proto_goTypes = []any{
 	(*Finding)(nil),               // 18: loopdrill.v1.Finding
 	(*timestamppb.Timestamp)(nil), // 19: google.protobuf.Timestamp
 	(*VerifyReport)(nil),          // 20: loopdrill.v1.VerifyReport
-	(*SiteFiles)(nil),             // 21: loopdrill.v1.SiteFiles
+	(*PlayReport)(nil),            // 21: loopdrill.v1.PlayReport
+	(*SiteFiles)(nil),             // 22: loopdrill.v1.SiteFiles
 }
 var file_loopdrill_v1_job_proto_depIdxs = []int32{
 	3,  // 0: loopdrill.v1.Job.work:type_name -> loopdrill.v1.Work
@@ -1198,32 +1218,33 @@ var file_loopdrill_v1_job_proto_depIdxs = []int32{
 	19, // 5: loopdrill.v1.Job.start_time:type_name -> google.protobuf.Timestamp
 	19, // 6: loopdrill.v1.Job.end_time:type_name -> google.protobuf.Timestamp
 	20, // 7: loopdrill.v1.Job.verify_report:type_name -> loopdrill.v1.VerifyReport
-	4,  // 8: loopdrill.v1.Work.verify:type_name -> loopdrill.v1.VerifyWork
-	5,  // 9: loopdrill.v1.Work.play:type_name -> loopdrill.v1.PlayWork
-	21, // 10: loopdrill.v1.CreateJobRequest.files:type_name -> loopdrill.v1.SiteFiles
-	3,  // 11: loopdrill.v1.CreateJobRequest.work:type_name -> loopdrill.v1.Work
-	2,  // 12: loopdrill.v1.CreateJobResponse.job:type_name -> loopdrill.v1.Job
-	2,  // 13: loopdrill.v1.GetJobResponse.job:type_name -> loopdrill.v1.Job
-	2,  // 14: loopdrill.v1.ListJobsResponse.jobs:type_name -> loopdrill.v1.Job
-	2,  // 15: loopdrill.v1.WatchJobResponse.job:type_name -> loopdrill.v1.Job
-	2,  // 16: loopdrill.v1.CancelJobResponse.job:type_name -> loopdrill.v1.Job
-	6,  // 17: loopdrill.v1.JobService.CreateJob:input_type -> loopdrill.v1.CreateJobRequest
-	8,  // 18: loopdrill.v1.JobService.GetJob:input_type -> loopdrill.v1.GetJobRequest
-	10, // 19: loopdrill.v1.JobService.ListJobs:input_type -> loopdrill.v1.ListJobsRequest
-	12, // 20: loopdrill.v1.JobService.WatchJob:input_type -> loopdrill.v1.WatchJobRequest
-	14, // 21: loopdrill.v1.JobService.CancelJob:input_type -> loopdrill.v1.CancelJobRequest
-	16, // 22: loopdrill.v1.JobService.DeleteJob:input_type -> loopdrill.v1.DeleteJobRequest
-	7,  // 23: loopdrill.v1.JobService.CreateJob:output_type -> loopdrill.v1.CreateJobResponse
-	9,  // 24: loopdrill.v1.JobService.GetJob:output_type -> loopdrill.v1.GetJobResponse
-	11, // 25: loopdrill.v1.JobService.ListJobs:output_type -> loopdrill.v1.ListJobsResponse
-	13, // 26: loopdrill.v1.JobService.WatchJob:output_type -> loopdrill.v1.WatchJobResponse
-	15, // 27: loopdrill.v1.JobService.CancelJob:output_type -> loopdrill.v1.CancelJobResponse
-	17, // 28: loopdrill.v1.JobService.DeleteJob:output_type -> loopdrill.v1.DeleteJobResponse
-	23, // [23:29] is the sub-list for method output_type
-	17, // [17:23] is the sub-list for method input_type
-	17, // [17:17] is the sub-list for extension type_name
-	17, // [17:17] is the sub-list for extension extendee
-	0,  // [0:17] is the sub-list for field type_name
+	21, // 8: loopdrill.v1.Job.play_report:type_name -> loopdrill.v1.PlayReport
+	4,  // 9: loopdrill.v1.Work.verify:type_name -> loopdrill.v1.VerifyWork
+	5,  // 10: loopdrill.v1.Work.play:type_name -> loopdrill.v1.PlayWork
+	22, // 11: loopdrill.v1.CreateJobRequest.files:type_name -> loopdrill.v1.SiteFiles
+	3,  // 12: loopdrill.v1.CreateJobRequest.work:type_name -> loopdrill.v1.Work
+	2,  // 13: loopdrill.v1.CreateJobResponse.job:type_name -> loopdrill.v1.Job
+	2,  // 14: loopdrill.v1.GetJobResponse.job:type_name -> loopdrill.v1.Job
+	2,  // 15: loopdrill.v1.ListJobsResponse.jobs:type_name -> loopdrill.v1.Job
+	2,  // 16: loopdrill.v1.WatchJobResponse.job:type_name -> loopdrill.v1.Job
+	2,  // 17: loopdrill.v1.CancelJobResponse.job:type_name -> loopdrill.v1.Job
+	6,  // 18: loopdrill.v1.JobService.CreateJob:input_type -> loopdrill.v1.CreateJobRequest
+	8,  // 19: loopdrill.v1.JobService.GetJob:input_type -> loopdrill.v1.GetJobRequest
+	10, // 20: loopdrill.v1.JobService.ListJobs:input_type -> loopdrill.v1.ListJobsRequest
+	12, // 21: loopdrill.v1.JobService.WatchJob:input_type -> loopdrill.v1.WatchJobRequest
+	14, // 22: loopdrill.v1.JobService.CancelJob:input_type -> loopdrill.v1.CancelJobRequest
+	16, // 23: loopdrill.v1.JobService.DeleteJob:input_type -> loopdrill.v1.DeleteJobRequest
+	7,  // 24: loopdrill.v1.JobService.CreateJob:output_type -> loopdrill.v1.CreateJobResponse
+	9,  // 25: loopdrill.v1.JobService.GetJob:output_type -> loopdrill.v1.GetJobResponse
+	11, // 26: loopdrill.v1.JobService.ListJobs:output_type -> loopdrill.v1.ListJobsResponse
+	13, // 27: loopdrill.v1.JobService.WatchJob:output_type -> loopdrill.v1.WatchJobResponse
+	15, // 28: loopdrill.v1.JobService.CancelJob:output_type -> loopdrill.v1.CancelJobResponse
+	17, // 29: loopdrill.v1.JobService.DeleteJob:output_type -> loopdrill.v1.DeleteJobResponse
+	24, // [24:30] is the sub-list for method output_type
+	18, // [18:24] is the sub-list for method input_type
+	18, // [18:18] is the sub-list for extension type_name
+	18, // [18:18] is the sub-list for extension extendee
+	0,  // [0:18] is the sub-list for field type_name
 }
 
 func init() { file_loopdrill_v1_job_proto_init() }
@@ -1232,10 +1253,12 @@ func file_loopdrill_v1_job_proto_init() {
 		return
 	}
 	file_loopdrill_v1_finding_proto_init()
+	file_loopdrill_v1_play_proto_init()
 	file_loopdrill_v1_service_proto_init()
 	file_loopdrill_v1_verify_proto_init()
 	file_loopdrill_v1_job_proto_msgTypes[0].OneofWrappers = []any{
 		(*Job_VerifyReport)(nil),
+		(*Job_PlayReport)(nil),
 	}
 	file_loopdrill_v1_job_proto_msgTypes[1].OneofWrappers = []any{
 		(*Work_Verify)(nil),

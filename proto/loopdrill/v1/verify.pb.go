@@ -703,7 +703,9 @@ type ChainLink struct {
 	// When, seconds from the start of the run.
 	AtS float64 `protobuf:"fixed64,1,opt,name=at_s,json=atS,proto3" json:"at_s,omitempty"`
 	// What happened.
-	What          string `protobuf:"bytes,2,opt,name=what,proto3" json:"what,omitempty"`
+	What string `protobuf:"bytes,2,opt,name=what,proto3" json:"what,omitempty"`
+	// The place in the site file that made it so, where there is one.
+	Position      *Position `protobuf:"bytes,3,opt,name=position,proto3" json:"position,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -752,6 +754,231 @@ func (x *ChainLink) GetWhat() string {
 	return ""
 }
 
+func (x *ChainLink) GetPosition() *Position {
+	if x != nil {
+		return x.Position
+	}
+	return nil
+}
+
+// WhyReport tells, for one way and one effect, how it came about or where it broke off.
+type WhyReport struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Id of the site.
+	Site string `protobuf:"bytes,1,opt,name=site,proto3" json:"site,omitempty"`
+	// What a simulation does not replace.
+	Caution string `protobuf:"bytes,2,opt,name=caution,proto3" json:"caution,omitempty"`
+	// The way, as reports of a verification write it.
+	Run string `protobuf:"bytes,3,opt,name=run,proto3" json:"run,omitempty"`
+	// The effect or output asked about.
+	Effect string `protobuf:"bytes,4,opt,name=effect,proto3" json:"effect,omitempty"`
+	// Its outputs.
+	Outputs       []*WhyOutput `protobuf:"bytes,5,rep,name=outputs,proto3" json:"outputs,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WhyReport) Reset() {
+	*x = WhyReport{}
+	mi := &file_loopdrill_v1_verify_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WhyReport) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WhyReport) ProtoMessage() {}
+
+func (x *WhyReport) ProtoReflect() protoreflect.Message {
+	mi := &file_loopdrill_v1_verify_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WhyReport.ProtoReflect.Descriptor instead.
+func (*WhyReport) Descriptor() ([]byte, []int) {
+	return file_loopdrill_v1_verify_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *WhyReport) GetSite() string {
+	if x != nil {
+		return x.Site
+	}
+	return ""
+}
+
+func (x *WhyReport) GetCaution() string {
+	if x != nil {
+		return x.Caution
+	}
+	return ""
+}
+
+func (x *WhyReport) GetRun() string {
+	if x != nil {
+		return x.Run
+	}
+	return ""
+}
+
+func (x *WhyReport) GetEffect() string {
+	if x != nil {
+		return x.Effect
+	}
+	return ""
+}
+
+func (x *WhyReport) GetOutputs() []*WhyOutput {
+	if x != nil {
+		return x.Outputs
+	}
+	return nil
+}
+
+// WhyOutput is the story of one output in one run.
+type WhyOutput struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The output.
+	Output string `protobuf:"bytes,1,opt,name=output,proto3" json:"output,omitempty"`
+	// It left rest before silence.
+	Operated bool `protobuf:"varint,2,opt,name=operated,proto3" json:"operated,omitempty"`
+	// Its first state.
+	State string `protobuf:"bytes,3,opt,name=state,proto3" json:"state,omitempty"`
+	// The device's own output became active, seconds.
+	T0S *float64 `protobuf:"fixed64,4,opt,name=t0_s,json=t0S,proto3,oneof" json:"t0_s,omitempty"`
+	// Decided.
+	T1S *float64 `protobuf:"fixed64,5,opt,name=t1_s,json=t1S,proto3,oneof" json:"t1_s,omitempty"`
+	// Demanded.
+	T2S *float64 `protobuf:"fixed64,6,opt,name=t2_s,json=t2S,proto3,oneof" json:"t2_s,omitempty"`
+	// Commanded.
+	T3S *float64 `protobuf:"fixed64,7,opt,name=t3_s,json=t3S,proto3,oneof" json:"t3_s,omitempty"`
+	// Operated.
+	T4S *float64 `protobuf:"fixed64,8,opt,name=t4_s,json=t4S,proto3,oneof" json:"t4_s,omitempty"`
+	// Equipment done.
+	T5S *float64 `protobuf:"fixed64,9,opt,name=t5_s,json=t5S,proto3,oneof" json:"t5_s,omitempty"`
+	// The events from the stimulus on, with their places in the file.
+	Chain []*ChainLink `protobuf:"bytes,10,rep,name=chain,proto3" json:"chain,omitempty"`
+	// The first link that is missing; empty if none is.
+	BrokenLink    string `protobuf:"bytes,11,opt,name=broken_link,json=brokenLink,proto3" json:"broken_link,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WhyOutput) Reset() {
+	*x = WhyOutput{}
+	mi := &file_loopdrill_v1_verify_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WhyOutput) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WhyOutput) ProtoMessage() {}
+
+func (x *WhyOutput) ProtoReflect() protoreflect.Message {
+	mi := &file_loopdrill_v1_verify_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WhyOutput.ProtoReflect.Descriptor instead.
+func (*WhyOutput) Descriptor() ([]byte, []int) {
+	return file_loopdrill_v1_verify_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *WhyOutput) GetOutput() string {
+	if x != nil {
+		return x.Output
+	}
+	return ""
+}
+
+func (x *WhyOutput) GetOperated() bool {
+	if x != nil {
+		return x.Operated
+	}
+	return false
+}
+
+func (x *WhyOutput) GetState() string {
+	if x != nil {
+		return x.State
+	}
+	return ""
+}
+
+func (x *WhyOutput) GetT0S() float64 {
+	if x != nil && x.T0S != nil {
+		return *x.T0S
+	}
+	return 0
+}
+
+func (x *WhyOutput) GetT1S() float64 {
+	if x != nil && x.T1S != nil {
+		return *x.T1S
+	}
+	return 0
+}
+
+func (x *WhyOutput) GetT2S() float64 {
+	if x != nil && x.T2S != nil {
+		return *x.T2S
+	}
+	return 0
+}
+
+func (x *WhyOutput) GetT3S() float64 {
+	if x != nil && x.T3S != nil {
+		return *x.T3S
+	}
+	return 0
+}
+
+func (x *WhyOutput) GetT4S() float64 {
+	if x != nil && x.T4S != nil {
+		return *x.T4S
+	}
+	return 0
+}
+
+func (x *WhyOutput) GetT5S() float64 {
+	if x != nil && x.T5S != nil {
+		return *x.T5S
+	}
+	return 0
+}
+
+func (x *WhyOutput) GetChain() []*ChainLink {
+	if x != nil {
+		return x.Chain
+	}
+	return nil
+}
+
+func (x *WhyOutput) GetBrokenLink() string {
+	if x != nil {
+		return x.BrokenLink
+	}
+	return ""
+}
+
 // Coverage is what no run exercised.
 type Coverage struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -767,7 +994,7 @@ type Coverage struct {
 
 func (x *Coverage) Reset() {
 	*x = Coverage{}
-	mi := &file_loopdrill_v1_verify_proto_msgTypes[7]
+	mi := &file_loopdrill_v1_verify_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -779,7 +1006,7 @@ func (x *Coverage) String() string {
 func (*Coverage) ProtoMessage() {}
 
 func (x *Coverage) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_verify_proto_msgTypes[7]
+	mi := &file_loopdrill_v1_verify_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -792,7 +1019,7 @@ func (x *Coverage) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Coverage.ProtoReflect.Descriptor instead.
 func (*Coverage) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_verify_proto_rawDescGZIP(), []int{7}
+	return file_loopdrill_v1_verify_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *Coverage) GetCauses() []string {
@@ -895,10 +1122,37 @@ const file_loopdrill_v1_verify_proto_rawDesc = "" +
 	"\x05_t2_sB\a\n" +
 	"\x05_t3_sB\a\n" +
 	"\x05_t4_sB\a\n" +
-	"\x05_t5_s\"2\n" +
+	"\x05_t5_s\"f\n" +
 	"\tChainLink\x12\x11\n" +
 	"\x04at_s\x18\x01 \x01(\x01R\x03atS\x12\x12\n" +
-	"\x04what\x18\x02 \x01(\tR\x04what\"V\n" +
+	"\x04what\x18\x02 \x01(\tR\x04what\x122\n" +
+	"\bposition\x18\x03 \x01(\v2\x16.loopdrill.v1.PositionR\bposition\"\x96\x01\n" +
+	"\tWhyReport\x12\x12\n" +
+	"\x04site\x18\x01 \x01(\tR\x04site\x12\x18\n" +
+	"\acaution\x18\x02 \x01(\tR\acaution\x12\x10\n" +
+	"\x03run\x18\x03 \x01(\tR\x03run\x12\x16\n" +
+	"\x06effect\x18\x04 \x01(\tR\x06effect\x121\n" +
+	"\aoutputs\x18\x05 \x03(\v2\x17.loopdrill.v1.WhyOutputR\aoutputs\"\xeb\x02\n" +
+	"\tWhyOutput\x12\x16\n" +
+	"\x06output\x18\x01 \x01(\tR\x06output\x12\x1a\n" +
+	"\boperated\x18\x02 \x01(\bR\boperated\x12\x14\n" +
+	"\x05state\x18\x03 \x01(\tR\x05state\x12\x16\n" +
+	"\x04t0_s\x18\x04 \x01(\x01H\x00R\x03t0S\x88\x01\x01\x12\x16\n" +
+	"\x04t1_s\x18\x05 \x01(\x01H\x01R\x03t1S\x88\x01\x01\x12\x16\n" +
+	"\x04t2_s\x18\x06 \x01(\x01H\x02R\x03t2S\x88\x01\x01\x12\x16\n" +
+	"\x04t3_s\x18\a \x01(\x01H\x03R\x03t3S\x88\x01\x01\x12\x16\n" +
+	"\x04t4_s\x18\b \x01(\x01H\x04R\x03t4S\x88\x01\x01\x12\x16\n" +
+	"\x04t5_s\x18\t \x01(\x01H\x05R\x03t5S\x88\x01\x01\x12-\n" +
+	"\x05chain\x18\n" +
+	" \x03(\v2\x17.loopdrill.v1.ChainLinkR\x05chain\x12\x1f\n" +
+	"\vbroken_link\x18\v \x01(\tR\n" +
+	"brokenLinkB\a\n" +
+	"\x05_t0_sB\a\n" +
+	"\x05_t1_sB\a\n" +
+	"\x05_t2_sB\a\n" +
+	"\x05_t3_sB\a\n" +
+	"\x05_t4_sB\a\n" +
+	"\x05_t5_s\"V\n" +
 	"\bCoverage\x12\x16\n" +
 	"\x06causes\x18\x01 \x03(\tR\x06causes\x12\x18\n" +
 	"\aactions\x18\x02 \x03(\tR\aactions\x12\x18\n" +
@@ -916,7 +1170,7 @@ func file_loopdrill_v1_verify_proto_rawDescGZIP() []byte {
 	return file_loopdrill_v1_verify_proto_rawDescData
 }
 
-var file_loopdrill_v1_verify_proto_msgTypes = make([]protoimpl.MessageInfo, 8)
+var file_loopdrill_v1_verify_proto_msgTypes = make([]protoimpl.MessageInfo, 10)
 var file_loopdrill_v1_verify_proto_goTypes = []any{
 	(*VerifyReport)(nil),  // 0: loopdrill.v1.VerifyReport
 	(*VerifyCounts)(nil),  // 1: loopdrill.v1.VerifyCounts
@@ -925,8 +1179,10 @@ var file_loopdrill_v1_verify_proto_goTypes = []any{
 	(*CellVerdict)(nil),   // 4: loopdrill.v1.CellVerdict
 	(*RunDifference)(nil), // 5: loopdrill.v1.RunDifference
 	(*ChainLink)(nil),     // 6: loopdrill.v1.ChainLink
-	(*Coverage)(nil),      // 7: loopdrill.v1.Coverage
-	(*Position)(nil),      // 8: loopdrill.v1.Position
+	(*WhyReport)(nil),     // 7: loopdrill.v1.WhyReport
+	(*WhyOutput)(nil),     // 8: loopdrill.v1.WhyOutput
+	(*Coverage)(nil),      // 9: loopdrill.v1.Coverage
+	(*Position)(nil),      // 10: loopdrill.v1.Position
 }
 var file_loopdrill_v1_verify_proto_depIdxs = []int32{
 	1,  // 0: loopdrill.v1.VerifyReport.counts:type_name -> loopdrill.v1.VerifyCounts
@@ -934,16 +1190,19 @@ var file_loopdrill_v1_verify_proto_depIdxs = []int32{
 	4,  // 2: loopdrill.v1.VerifyReport.cells:type_name -> loopdrill.v1.CellVerdict
 	5,  // 3: loopdrill.v1.VerifyReport.differences:type_name -> loopdrill.v1.RunDifference
 	3,  // 4: loopdrill.v1.VerifyReport.rows:type_name -> loopdrill.v1.RowVerdict
-	7,  // 5: loopdrill.v1.VerifyReport.coverage:type_name -> loopdrill.v1.Coverage
-	8,  // 6: loopdrill.v1.RowVerdict.position:type_name -> loopdrill.v1.Position
-	8,  // 7: loopdrill.v1.CellVerdict.position:type_name -> loopdrill.v1.Position
+	9,  // 5: loopdrill.v1.VerifyReport.coverage:type_name -> loopdrill.v1.Coverage
+	10, // 6: loopdrill.v1.RowVerdict.position:type_name -> loopdrill.v1.Position
+	10, // 7: loopdrill.v1.CellVerdict.position:type_name -> loopdrill.v1.Position
 	5,  // 8: loopdrill.v1.CellVerdict.difference:type_name -> loopdrill.v1.RunDifference
 	6,  // 9: loopdrill.v1.RunDifference.chain:type_name -> loopdrill.v1.ChainLink
-	10, // [10:10] is the sub-list for method output_type
-	10, // [10:10] is the sub-list for method input_type
-	10, // [10:10] is the sub-list for extension type_name
-	10, // [10:10] is the sub-list for extension extendee
-	0,  // [0:10] is the sub-list for field type_name
+	10, // 10: loopdrill.v1.ChainLink.position:type_name -> loopdrill.v1.Position
+	8,  // 11: loopdrill.v1.WhyReport.outputs:type_name -> loopdrill.v1.WhyOutput
+	6,  // 12: loopdrill.v1.WhyOutput.chain:type_name -> loopdrill.v1.ChainLink
+	13, // [13:13] is the sub-list for method output_type
+	13, // [13:13] is the sub-list for method input_type
+	13, // [13:13] is the sub-list for extension type_name
+	13, // [13:13] is the sub-list for extension extendee
+	0,  // [0:13] is the sub-list for field type_name
 }
 
 func init() { file_loopdrill_v1_verify_proto_init() }
@@ -954,13 +1213,14 @@ func file_loopdrill_v1_verify_proto_init() {
 	file_loopdrill_v1_finding_proto_init()
 	file_loopdrill_v1_verify_proto_msgTypes[4].OneofWrappers = []any{}
 	file_loopdrill_v1_verify_proto_msgTypes[5].OneofWrappers = []any{}
+	file_loopdrill_v1_verify_proto_msgTypes[8].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_loopdrill_v1_verify_proto_rawDesc), len(file_loopdrill_v1_verify_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   8,
+			NumMessages:   10,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -1,0 +1,75 @@
+package main
+
+import (
+	"fmt"
+
+	"github.com/spf13/cobra"
+
+	"loopdrill.dev/loopdrill/sim/verify"
+)
+
+// newMatrix returns `matrix SITE`.
+func newMatrix(std stdio) *cobra.Command {
+	var flags reporting
+	cmd := &cobra.Command{
+		Use:   "matrix SITE",
+		Short: "Write the matrix that the program really makes, as CSV",
+		Long: `Runs every smallest way in which each cause of the program can come true, from a
+quiescent panel in its first mode with every control off, and writes what each output
+does, in the form that verify reads: a row for all device signals that make the same,
+a column for each output. Lay it beside what the consultant asked for.`,
+		Example: "  loopdrill matrix testdata/alder-quay > made.csv",
+		Args:    oneSite,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			built, findings, err := loadWith(std, args[0], "")
+			if err != nil {
+				return err
+			}
+			table, err := verify.Made(cmd.Context(), built.Plan(), built.Causes())
+			if err != nil {
+				return err
+			}
+			for _, note := range table.Notes {
+				fmt.Fprintln(std.Err, "loopdrill: "+note)
+			}
+			if flags.output == asJSON {
+				err = writeJSON(std.Out, tableJSON(table))
+			} else {
+				err = table.WriteCSV(std.Out)
+			}
+			if err != nil {
+				return err
+			}
+			return flags.verdict(findings)
+		},
+	}
+	flags.addTo(cmd)
+	return cmd
+}
+
+// madeJSON is the matrix as JSON output prints it: absent cells demand nothing.
+type madeJSON struct {
+	Columns []string      `json:"columns"`
+	Rows    []madeRowJSON `json:"rows"`
+	Notes   []string      `json:"notes"`
+}
+
+type madeRowJSON struct {
+	Cause string            `json:"cause"`
+	When  string            `json:"when"`
+	Cells map[string]string `json:"cells"`
+}
+
+func tableJSON(t *verify.Table) madeJSON {
+	out := madeJSON{Columns: t.Columns, Rows: []madeRowJSON{}, Notes: append([]string{}, t.Notes...)}
+	for _, r := range t.Rows {
+		row := madeRowJSON{Cause: r.Cause, When: r.When, Cells: map[string]string{}}
+		for i, cell := range r.Cells {
+			if cell != "" {
+				row.Cells[t.Columns[i]] = cell
+			}
+		}
+		out.Rows = append(out.Rows, row)
+	}
+	return out
+}

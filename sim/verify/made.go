@@ -1,0 +1,261 @@
+package verify
+
+import (
+	"context"
+	"encoding/csv"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+	"time"
+
+	"loopdrill.dev/loopdrill/logic/matrix"
+	"loopdrill.dev/loopdrill/logic/term"
+	"loopdrill.dev/loopdrill/sim/drill"
+)
+
+// Table is the matrix that a program really makes, found by running it: a row for all device
+// signals that do the same, a column for each output.
+type Table struct {
+	Columns []string
+	Rows    []TableRow
+	Notes   []string // causes that could not be run, and why
+}
+
+// TableRow is one row: what does it, and what comes of it.
+type TableRow struct {
+	Cause string
+	When  string
+	Cells []string // by column; empty where nothing operates
+}
+
+// Made runs every smallest way of every cause of the program, from a quiescent panel in its first
+// mode with every control off, and writes down what each output does. Ways of one signal that
+// make the same are one row. A way of several signals gets a row only for outputs that do
+// something other than the rows of its single signals together.
+func Made(ctx context.Context, plan *drill.Plan, causes []matrix.Cause) (*Table, error) {
+	all := &matrix.Matrix{}
+	table := &Table{}
+	for o := range plan.In.Outputs {
+		table.Columns = append(table.Columns, plan.In.Outputs[o].Label)
+		all.Columns = append(all.Columns, matrix.Column{Name: plan.In.Outputs[o].Label, Effect: -1, Outputs: []int{o}})
+		all.Outputs = append(all.Outputs, o)
+	}
+	for i, c := range causes {
+		if c.When != nil {
+			all.Rows = append(all.Rows, matrix.Row{Number: i + 2, Cause: c.ID, Text: c.ID, When: c.When})
+		}
+	}
+	v, err := New(plan, all)
+	if err != nil {
+		return nil, err
+	}
+	for i := range v.rows {
+		if bad := v.rows[i].errored; bad != nil {
+			_, why, _ := strings.Cut(bad.GetTitle(), ": ")
+			table.Notes = append(table.Notes, fmt.Sprintf("cause %s is not in the table: %s", all.Rows[i].Cause, why))
+		}
+	}
+	m := &maker{v: v, w: v.newWorker(), table: table}
+	for _, single := range []bool{true, false} {
+		for _, r := range v.runs {
+			if err := ctx.Err(); err != nil {
+				return nil, err
+			}
+			if (len(r.signals) == 1) == single {
+				if err := m.run(r); err != nil {
+					return nil, err
+				}
+			}
+		}
+		if single {
+			m.expect()
+		}
+	}
+	return table, nil
+}
+
+// maker turns runs into rows.
+type maker struct {
+	v      *Verifier
+	w      *worker
+	table  *Table
+	single []singleRow     // rows of single signals, as they are found
+	known  *matrix.Matrix  // the rows of single signals as a matrix: what several are expected to make
+	made   map[string]bool // names of causes whose ways of several signals have their row
+}
+
+type singleRow struct {
+	row     int // in the table
+	signals []matrix.Signal
+}
+
+// run takes one run.
+func (m *maker) run(r *run) error {
+	c := m.w.simulate(r)
+	if c.err != nil {
+		return fmt.Errorf("running %s: %w", m.v.text(r), c.err)
+	}
+	j := &judgement{w: m.w, r: r, c: c, out: &verdicts{}}
+	j.truths = m.w.truths(r, c, c.silence-1)
+	j.operations = j.collect()
+	t := j.truthOf(r.rows[0])
+	if t == nil {
+		m.table.Notes = append(m.table.Notes, fmt.Sprintf("%s: the signal is never confirmed", m.v.text(r)))
+		return nil
+	}
+	decided := t.spans[0].From
+	cells := make([]string, len(j.operations))
+	for o := range cells {
+		cells[o] = m.cell(j, o, decided)
+	}
+	if len(r.signals) == 1 {
+		m.addSingle(r, cells)
+		return nil
+	}
+	m.addSeveral(j, r, cells)
+	return nil
+}
+
+// cell writes what one output did, in the grammar of a matrix cell.
+func (m *maker) cell(j *judgement, o int, decided time.Duration) string {
+	var stages []matrix.Stage
+	silenceable := false
+	for _, op := range j.operations[o] {
+		if op.t4 >= j.c.silence {
+			break
+		}
+		if op.t2 < decided { // an earlier signal's row says so
+			continue
+		}
+		n, after := len(stages), op.t2-decided
+		switch {
+		case op.state != term.Rest:
+			stages = append(stages, matrix.Stage{State: op.state, After: after})
+			silenceable = true
+		case n > 0:
+			stages[n-1].For = after - stages[n-1].After
+			silenceable = false
+		}
+	}
+	if silenceable && j.c.beforeReset[o] == term.Rest {
+		for i := range stages {
+			stages[i].Silenceable = true
+		}
+	}
+	if len(stages) == 0 {
+		return ""
+	}
+	return (&matrix.Cell{Stages: stages}).String()
+}
+
+// addSingle adds a signal to the row that makes the same, or to a new one.
+func (m *maker) addSingle(r *run, cells []string) {
+	if !slices.ContainsFunc(cells, func(c string) bool { return c != "" }) {
+		return
+	}
+	for i := range m.single {
+		row := &m.table.Rows[m.single[i].row]
+		if slices.Equal(row.Cells, cells) {
+			m.single[i].signals = append(m.single[i].signals, r.signals[0])
+			row.When += " || " + m.signal(r.signals[0])
+			return
+		}
+	}
+	m.single = append(m.single, singleRow{row: len(m.table.Rows), signals: slices.Clone(r.signals)})
+	m.table.Rows = append(m.table.Rows, TableRow{Cause: m.name(r), When: m.signal(r.signals[0]), Cells: cells})
+}
+
+// name joins the causes that a run makes true; a name taken already gets a number.
+func (m *maker) name(r *run) string {
+	var causes []string
+	for _, row := range r.rows {
+		causes = append(causes, m.v.m.Rows[row].Cause)
+	}
+	name := strings.Join(causes, " + ")
+	for n := 2; slices.ContainsFunc(m.table.Rows, func(t TableRow) bool { return t.Cause == name }); n++ {
+		name = fmt.Sprintf("%s (%d)", strings.Join(causes, " + "), n)
+	}
+	return name
+}
+
+// signal writes a signal as a condition.
+func (m *maker) signal(s matrix.Signal) string {
+	label := strings.ReplaceAll(strings.ReplaceAll(m.v.plan.In.Points[s.Point].Label, `\`, `\\`), `'`, `\'`)
+	return fmt.Sprintf("device('%s').%s", label, s.Kind)
+}
+
+// expect makes a matrix of the rows of single signals, to tell what several of them add.
+func (m *maker) expect() {
+	m.known = &matrix.Matrix{Columns: m.v.m.Columns, Outputs: m.v.m.Outputs}
+	for _, s := range m.single {
+		var text strings.Builder
+		_ = (&Table{Columns: m.table.Columns, Rows: m.table.Rows[s.row : s.row+1]}).WriteCSV(&text)
+		parsed, _ := matrix.Parse([]byte(text.String()), m.v.plan.World, matrix.Names{})
+		if parsed != nil && len(parsed.Rows) == 1 {
+			m.known.Rows = append(m.known.Rows, parsed.Rows[0])
+		}
+	}
+	m.made = map[string]bool{}
+}
+
+// addSeveral adds a row for what several signals do beyond what each does.
+func (m *maker) addSeveral(j *judgement, r *run, cells []string) {
+	if r.atOnce != 0 { // the same way in another order makes the same row
+		return
+	}
+	other := &Verifier{plan: m.v.plan, m: m.known, index: indexFacts(m.known)}
+	var truths []matrix.Truth
+	for _, t := range (&worker{v: other}).truths(&run{}, j.c, j.c.silence-1) {
+		truths = append(truths, matrix.Truth{Row: int(t.row), Spans: t.spans})
+	}
+	differs := false
+	for _, course := range m.known.Courses(truths) {
+		if sameStates(&course, j.operations[course.Output], j.c.silence) {
+			cells[course.Output] = ""
+		}
+		differs = differs || cells[course.Output] != ""
+	}
+	if !differs {
+		return
+	}
+	var signals []string
+	for _, s := range r.signals {
+		signals = append(signals, m.signal(s))
+	}
+	when := strings.Join(signals, " && ")
+	if m.made[when] {
+		return
+	}
+	m.made[when] = true
+	m.table.Rows = append(m.table.Rows, TableRow{Cause: m.name(r), When: when, Cells: cells})
+}
+
+// sameStates reports whether an output did what a course asks, state by state at the instants
+// that the program is asked to keep.
+func sameStates(c *matrix.Course, did []operation, until time.Duration) bool {
+	n := 0
+	for _, op := range did {
+		if op.t4 >= until {
+			break
+		}
+		if n >= len(c.Transitions) || c.Transitions[n].State != op.state || c.Transitions[n].At != op.t2 {
+			return false
+		}
+		n++
+	}
+	return n == len(c.Transitions) || c.Transitions[n].At >= until
+}
+
+// WriteCSV writes the table in the form that verify reads.
+func (t *Table) WriteCSV(w io.Writer) error {
+	out := csv.NewWriter(w)
+	records := [][]string{append([]string{"cause", "when", "given"}, t.Columns...)}
+	for _, r := range t.Rows {
+		records = append(records, append([]string{r.Cause, r.When, ""}, r.Cells...))
+	}
+	if err := out.WriteAll(records); err != nil {
+		return fmt.Errorf("writing the matrix: %w", err)
+	}
+	return nil
+}
