@@ -25,6 +25,7 @@ const (
 	ofZone
 	ofControl
 	ofSupply
+	ofPanel // the panel as a whole; the index is the kind of the fact
 )
 
 // kindSpaces says what the subject of each kind of event is, where the kind alone says it.

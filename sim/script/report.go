@@ -1,0 +1,43 @@
+package script
+
+import (
+	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/sim/site"
+)
+
+// Caution says what a simulation does not replace. Every report carries it.
+const Caution = "A simulation does not replace the tests that the local code and a licensed practitioner require."
+
+// Place adds the file and the positions of its expectations to a scenario's report.
+func Place(report *pb.ScenarioReport, index *site.Index) {
+	report.File = index.File()
+	for _, e := range report.GetExpectations() {
+		at := &pb.Finding{Path: e.GetPath()}
+		index.Place([]*pb.Finding{at})
+		e.Position = at.GetPosition()
+	}
+}
+
+// Report joins the reports of the scenarios of one site, in the order given. interrupted says
+// that some were not played, or not to their end.
+func Report(siteID string, scenarios []*pb.ScenarioReport, interrupted bool) *pb.PlayReport {
+	out := &pb.PlayReport{
+		Site: siteID, Caution: Caution, Scenarios: scenarios, Interrupted: interrupted,
+		ScenarioCounts: &pb.OutcomeCounts{}, ExpectationCounts: &pb.OutcomeCounts{},
+	}
+	for _, s := range scenarios {
+		switch s.GetOutcome() {
+		case Passed:
+			out.ScenarioCounts.Passed++
+		case Failed:
+			out.ScenarioCounts.Failed++
+		default:
+			out.ScenarioCounts.Errored++
+		}
+		out.ExpectationCounts.Passed += s.GetCounts().GetPassed()
+		out.ExpectationCounts.Failed += s.GetCounts().GetFailed()
+		out.ExpectationCounts.Errored += s.GetCounts().GetErrored()
+	}
+	out.Passed = !interrupted && out.ScenarioCounts.Passed == int32(len(scenarios)) && len(scenarios) > 0
+	return out
+}
