@@ -32,13 +32,16 @@ const (
 	defaultCallPointBS     = 3 * time.Second
 )
 
+// RestartTime is how long a device takes from being fed again to its first reply.
+const RestartTime = 500 * time.Millisecond
+
 // Defaults lists the defaults of the installation that change a result.
 func Defaults() []Default {
 	ms := func(d time.Duration) string { return fmt.Sprintf("%d ms", d.Milliseconds()) }
 	return []Default{
 		{"panel.decision_time", ms(defaultDecisionTime), commonPractice},
 		{"panel.switch_time", ms(defaultSwitchTime), commonPractice},
-		{"panel.reset", "keep-caused", "STANDARDS: reset needs the cause cleared, else the alarm returns"},
+		{"panel.reset", "keep-caused", commonPractice + ": reset needs the cause cleared, else the alarm returns"},
 		{"panel.resound", "new-zone", "EN 54-2 7.10, from memory"},
 		{"panel.mode", "day", commonPractice},
 		{"loops.line.poll_slot", ms(defaultPollSlot), commonPractice},
@@ -49,7 +52,10 @@ func Defaults() []Default {
 		{"loops.line.commands_between_visits", fmt.Sprint(defaultCommandsBetween), commonPractice},
 		{"smoke_detector.alarm_pct_per_m", fmt.Sprintf("%g %%/m", defaultSmokePct), "0.15 dB/m, " + commonPractice},
 		{"heat_detector.alarm_c", fmt.Sprintf("%g C", defaultHeatC), "within class A1 of EN 54-5"},
-		{"prealarm", "75 % of the threshold", commonPractice},
+		{"multi_criteria_detector.alarm_pct_per_m", fmt.Sprintf("%g %%/m", defaultSmokePct), "0.15 dB/m, " + commonPractice},
+		{"multi_criteria_detector.alarm_c", fmt.Sprintf("%g C", defaultHeatC), "within class A1 of EN 54-5"},
+		{"pre-alarm level", "75 % of the threshold", commonPractice},
+		{"restart of a module that was put back", ms(RestartTime), commonPractice},
 		{"contact.at_rest", "open", commonPractice},
 		{"contact.on_loop_loss", "rests", commonPractice},
 		{"targets.detector", "10 s", "NFPA 72 10.11.1; EN 54-2 7.1, from memory"},

@@ -37,7 +37,7 @@ func (c *compiler) loop(index int32, l *pb.Loop) {
 func (c *compiler) wiring(path string, l *pb.Loop) {
 	switch {
 	case l.GetWiring() == "ring" && l.ReturnCableM == nil:
-		c.add(finding.Refuse("wiring.return-missing", path, fmt.Sprintf("loop %d is a ring without a return cable", l.GetLoop()),
+		c.add(finding.Refuse("wiring.return-missing", path+".return_cable_m", fmt.Sprintf("loop %d is a ring without a return cable", l.GetLoop()),
 			"give return_cable_m: the run from the last device back to the panel, in metres"))
 	case l.GetWiring() == "branch" && l.ReturnCableM != nil:
 		c.add(finding.Refuse("wiring.return-on-branch", path+".return_cable_m", fmt.Sprintf("loop %d is a branch and has a return cable", l.GetLoop()),

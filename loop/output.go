@@ -45,7 +45,7 @@ func (c *compiler) panelOutput(path string, p *pb.PanelOutput) {
 func (c *compiler) circuit(o *Output, path string, k *pb.Circuit) {
 	switch {
 	case k.GetWiring() == "ring" && k.ReturnCableM == nil:
-		c.add(finding.Refuse("wiring.return-missing", path, "the circuit is a ring without a return cable", "give return_cable_m: the run from the last load back to the module, in metres"))
+		c.add(finding.Refuse("wiring.return-missing", path+".return_cable_m", "the circuit is a ring without a return cable", "give return_cable_m: the run from the last load back to the module, in metres"))
 	case k.GetWiring() != "ring" && k.ReturnCableM != nil:
 		c.add(finding.Refuse("wiring.return-on-branch", path+".return_cable_m", "the circuit is a branch and has a return cable", "take return_cable_m out, or write `wiring: ring`"))
 	}

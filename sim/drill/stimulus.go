@@ -10,10 +10,6 @@ import (
 	"loopdrill.dev/loopdrill/sim"
 )
 
-// restartTime is how long a device takes from being fed again to its first reply
-// (common practice).
-const restartTime = 500 * time.Millisecond
-
 // runScript executes the acts of this instant, in the order of their entry. Operators' acts
 // wait for the program.
 func (d *Drill) runScript(now time.Duration) {
@@ -143,7 +139,7 @@ func (d *Drill) repair(now time.Duration, r Act) {
 			d.schedulePlant()
 		case ActRemove: // put back, it restarts before it answers
 			d.points[a.Index].restarts++
-			d.after(timer{at: now + restartTime, kind: restartOver, point: a.Index, version: d.points[a.Index].restarts, event: event})
+			d.after(timer{at: now + loop.RestartTime, kind: restartOver, point: a.Index, version: d.points[a.Index].restarts, event: event})
 		default:
 			d.presence(now, a, true, event)
 		}

@@ -276,7 +276,7 @@ type Equipment_Announcement struct {
 }
 
 type Equipment_Trip struct {
-	// Trips the supply of other equipment. Input trip; signals trip, control-voltage.
+	// Trips the supply of other equipment. Input trip; signals tripped, control-voltage.
 	Trip *Trip `protobuf:"bytes,16,opt,name=trip,proto3,oneof"`
 }
 
