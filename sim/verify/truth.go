@@ -68,12 +68,12 @@ func (w *worker) truths(run *run, c *course, limit time.Duration) []truth {
 			break
 		}
 		var touched []int32
-		var latest *sim.Event
+		var changes []change
 		for ; i < len(events) && events[i].At == at; i++ {
 			if f, on, ok := confirmed(&events[i]); ok && facts[f] != on && !w.disabled(c, f) {
 				facts[f] = on
 				touched = append(touched, w.v.index[f]...)
-				latest = &events[i]
+				changes = append(changes, change{f, &events[i]})
 			}
 		}
 		slices.Sort(touched)
@@ -86,7 +86,7 @@ func (w *worker) truths(run *run, c *course, limit time.Duration) []truth {
 				t = &truth{row: row}
 				open[row], order = t, append(order, t)
 			}
-			w.turn(run, t, at, latest, facts, log)
+			w.turn(run, t, at, changes, facts, log)
 		}
 	}
 	slices.SortFunc(order, func(a, b *truth) int { return int(a.row - b.row) })
@@ -110,17 +110,22 @@ func applies(r *matrix.Row, run *run) bool {
 	return true
 }
 
+// change is a fact that an event of the instant changed.
+type change struct {
+	fact  term.Fact
+	event *sim.Event
+}
+
 // turn evaluates a row after its facts changed at an instant.
-func (w *worker) turn(run *run, t *truth, at time.Duration, latest *sim.Event, facts map[term.Fact]bool, log *sim.Log) {
+func (w *worker) turn(run *run, t *truth, at time.Duration, changes []change, facts map[term.Fact]bool, log *sim.Log) {
 	is := w.holds(run, &w.v.m.Rows[t.row], facts)
 	n := len(t.spans)
 	was := n > 0 && t.spans[n-1].To == matrix.Never
 	switch {
 	case is && !was:
 		t.spans = append(t.spans, matrix.Span{From: at, To: matrix.Never})
-		t0, callPoint := w.origin(latest, log)
-		t.t0 = append(t.t0, t0)
-		t.slow = t.slow || !callPoint
+		t.t0 = append(t.t0, w.lastOrigin(t.row, changes, log))
+		t.slow = t.slow || w.anyDetector(t.row, facts)
 	case !is && was:
 		t.spans[n-1].To = at
 	}
@@ -138,13 +143,32 @@ func (w *worker) holds(run *run, r *matrix.Row, facts map[term.Fact]bool) bool {
 	})
 }
 
-// origin walks back from a confirmed reading to t0, the device's own output.
-func (w *worker) origin(e *sim.Event, log *sim.Log) (t0 time.Duration, callPoint bool) {
-	callPoint = e.Kind == drill.FireDecided && w.v.plan.IsCallPoint(e.Subject)
-	for e.Kind != drill.InputChanged && e.Parent > 0 {
-		e = log.Event(e.Parent)
+// lastOrigin is t0 of the signal that completed a row: of those among its own facts that changed
+// at the instant, the one whose device output became active last.
+func (w *worker) lastOrigin(row int32, changes []change, log *sim.Log) time.Duration {
+	var last time.Duration
+	for _, c := range changes {
+		if !slices.Contains(w.v.index[c.fact], row) {
+			continue
+		}
+		e := c.event
+		for e.Kind != drill.InputChanged && e.Parent > 0 {
+			e = log.Event(e.Parent)
+		}
+		last = max(last, e.At)
 	}
-	return e.At, callPoint
+	return last
+}
+
+// anyDetector reports whether any signal that a row now rests on is other than a call point's:
+// then the detectors' target applies to it.
+func (w *worker) anyDetector(row int32, facts map[term.Fact]bool) bool {
+	for f, on := range facts { // order does not show: any one decides
+		if on && !w.v.plan.IsCallPoint(f.Index) && slices.Contains(w.v.index[f], row) {
+			return true
+		}
+	}
+	return false
 }
 
 // disabled reports whether what is confirmed does not count: the point is disabled by `given`.
