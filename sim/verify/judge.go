@@ -50,6 +50,7 @@ type verdicts struct {
 	text    string
 	failed  bool
 	digest  string
+	outside string
 	cells   []cellResult
 	diffs   []difference
 	timings []Timing
@@ -100,7 +101,7 @@ func (w *worker) judge(i int) *verdicts {
 		return out
 	}
 	if w.v.digests {
-		out.digest = c.d.Digest()
+		out.digest, out.outside = c.d.Digest(), outsideDigest(c.d.Log())
 	}
 	j := &judgement{w: w, r: r, c: c, out: out}
 	j.truths = w.truths(r, c, c.silence-1)

@@ -146,6 +146,7 @@ type Record struct {
 	Text    string // the way, as reports show it
 	Rows    []string
 	Digest  string // of the run's log
+	Outside string // of the log without the program's own works: what two programs may be compared by
 	Failed  bool
 	Timings []Timing
 }
@@ -157,7 +158,7 @@ type Timing struct {
 }
 
 func (v *Verifier) record(r *verdicts) Record {
-	out := Record{Text: r.text, Digest: r.digest, Failed: r.failed, Timings: r.timings}
+	out := Record{Text: r.text, Digest: r.digest, Outside: r.outside, Failed: r.failed, Timings: r.timings}
 	for _, row := range v.runs[r.run].rows {
 		out.Rows = append(out.Rows, v.m.Rows[row].Cause)
 	}

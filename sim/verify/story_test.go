@@ -1,0 +1,126 @@
+package verify
+
+import (
+	"bytes"
+	"fmt"
+	"strings"
+	"testing"
+
+	"github.com/cockroachdb/datadriven"
+
+	"loopdrill.dev/loopdrill/proto/finding"
+	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/sim/site"
+)
+
+// TestStories runs testdata/stories over the installation of testdata/bench.yaml. The expected
+// text is the behaviour; `go test -rewrite` writes it anew. Commands:
+//
+//	program            keeps the input: what stands in the site file beside the installation
+//	verify [chain] [times]   verifies that site against the input, a matrix: the verdict on every
+//	                   cell and what differs; with `chain` the events, with `times` the responses
+//	report             the same as the command line prints it
+func TestStories(t *testing.T) {
+	bench := readText(t, "testdata/bench.yaml")
+	datadriven.Walk(t, "testdata/stories", func(t *testing.T, path string) {
+		program := ""
+		datadriven.RunTest(t, path, func(t *testing.T, d *datadriven.TestData) string {
+			switch d.Cmd {
+			case "program":
+				program = d.Input + "\n"
+				return "kept\n"
+			case "verify", "report":
+				return story(t, d, bench+program)
+			}
+			d.Fatalf(t, "there is no command %q", d.Cmd)
+			return ""
+		})
+	})
+}
+
+func story(t *testing.T, d *datadriven.TestData, siteText string) string {
+	built, found := site.Build(bundleOf(siteText, d.Input+"\n"))
+	var out bytes.Buffer
+	for _, f := range found {
+		if f.GetPosition().GetFile() == "matrix.csv" || f.GetSeverity() == pb.Severity_SEVERITY_REFUSED {
+			fmt.Fprintf(&out, "%s: %s\n", f.GetCode(), f.GetTitle())
+		}
+	}
+	if finding.Worst(found) == pb.Severity_SEVERITY_REFUSED {
+		return out.String()
+	}
+	v := newVerifier(t, built.Plan(), built.Matrix)
+	report, records := verified(t, v)
+	for _, r := range records {
+		for _, timing := range r.Timings {
+			if timing.Observed > timing.Bound {
+				t.Errorf("%s: %s took %v, above the computed worst case of %v", r.Text, v.plan.In.Outputs[timing.Output].Label, timing.Observed, timing.Bound)
+			}
+		}
+	}
+	if d.Cmd == "report" {
+		if err := WriteText(&out, report); err != nil {
+			t.Fatal(err)
+		}
+		return out.String()
+	}
+	s := storyWriter{Buffer: &out, chain: d.HasArg("chain"), times: d.HasArg("times")}
+	s.report(report)
+	return out.String()
+}
+
+// storyWriter writes what a report says, without what a story is not about.
+type storyWriter struct {
+	*bytes.Buffer
+	chain, times bool
+}
+
+func (s *storyWriter) report(r *pb.VerifyReport) {
+	word := "failed"
+	if r.GetPassed() {
+		word = "passed"
+	}
+	fmt.Fprintf(s, "%s: %d ways, %d runs\n", word, r.GetCounts().GetWays(), r.GetCounts().GetRuns())
+	for _, row := range r.GetRows() {
+		if row.GetErrored() != "" {
+			fmt.Fprintf(s, "%s: %s\n", row.GetCause(), row.GetErrored())
+		}
+	}
+	for _, c := range r.GetCells() {
+		fmt.Fprintf(s, "%s x %s: %s", c.GetCause(), c.GetColumn(), c.GetVerdict())
+		if s.times && c.WorstS != nil {
+			fmt.Fprintf(s, " in %.6f s, computed %.6f s, allowed %.6f s", c.GetWorstS(), c.GetBoundS(), c.GetWithinS())
+		}
+		fmt.Fprintln(s)
+		s.difference(c.GetDifference())
+	}
+	for _, d := range r.GetDifferences() {
+		fmt.Fprintf(s, "run, %s %s: %s\n", d.GetCause(), d.GetOutput(), d.GetVerdict())
+		s.difference(d)
+	}
+}
+
+func (s *storyWriter) difference(d *pb.RunDifference) {
+	if d == nil {
+		return
+	}
+	fmt.Fprintf(s, "  %s, %s stage of %s\n", d.GetOutput(), d.GetStage(), d.GetRun())
+	fmt.Fprintf(s, "  required %s\n  observed %s\n", d.GetRequired(), d.GetObserved())
+	if s.times {
+		var words []string
+		for i, at := range []*float64{d.T0S, d.T1S, d.T2S, d.T3S, d.T4S, d.T5S} {
+			if at != nil {
+				words = append(words, fmt.Sprintf("t%d %.9f", i, *at))
+			}
+		}
+		fmt.Fprintln(s, " ", strings.Join(words, " "))
+	}
+	if d.GetBrokenLink() != "" {
+		fmt.Fprintf(s, "  broken at: %s\n", d.GetBrokenLink())
+	}
+	if s.chain {
+		for _, link := range d.GetChain() {
+			fmt.Fprintf(s, "  %.9f %s\n", link.GetAtS(), link.GetWhat())
+		}
+	}
+}
