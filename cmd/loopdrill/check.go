@@ -28,6 +28,7 @@ problem of every file at once, each with its place and what would be right.`,
 				return err
 			}
 			built, findings := site.Build(bundle)
+			_, findings = compileScenarios(built, findings)
 			result := checkResult{site: built.Site.GetSite(), findings: findings}
 			if effective && finding.Worst(findings) != pb.Severity_SEVERITY_REFUSED {
 				result.defaults = site.Effective(built.Site)

@@ -72,10 +72,10 @@ func (c *compiler) time(path string, m *pb.Expectation, e *expectation) bool {
 		c.refuse("time-missing", path, "the expectation names no time", forms)
 	case len(given) > 1:
 		c.refuse("time-twice", path, "the expectation names its time in more than one way: "+strings.Join(given, ", "), forms)
-	case m.At != nil:
+	case m.GetAt() != nil:
 		e.form, e.to = at, m.GetAt().AsDuration()
 		return true
-	case m.By != nil:
+	case m.GetBy() != nil:
 		e.form, e.to = by, m.GetBy().AsDuration()
 		if e.to == 0 {
 			c.refuse("by-zero", path+".by", "nothing comes before 0 s", "`by` asks for a condition that was false at some earlier instant: write `at: 0s`, or a later time")
@@ -97,10 +97,10 @@ func timeForms(m *pb.Expectation) []string {
 			given = append(given, word)
 		}
 	}
-	add(m.At != nil, "at")
-	add(m.By != nil, "by")
-	add(m.GetSince() != "" || m.Within != nil, "since")
-	add(m.From != nil || m.To != nil, "from")
+	add(m.GetAt() != nil, "at")
+	add(m.GetBy() != nil, "by")
+	add(m.GetSince() != "" || m.GetWithin() != nil, "since")
+	add(m.GetFrom() != nil || m.GetTo() != nil, "from")
 	return given
 }
 
@@ -108,7 +108,7 @@ func (c *compiler) since(path string, m *pb.Expectation, e *expectation) bool {
 	switch i, ok := c.steps[m.GetSince()]; {
 	case m.GetSince() == "":
 		c.refuse("since-missing", path+".within", "`within` counts from nothing", "add `since` with the id of a step, or write `by` with a time from the start of the run")
-	case m.Within == nil:
+	case m.GetWithin() == nil:
 		c.refuse("within-missing", path+".since", "`since` sets no limit", "add `within`: the longest time after the step")
 	case !ok:
 		c.found = append(c.found, dangling(path+".since", m.GetSince(), c.ids))
@@ -122,9 +122,9 @@ func (c *compiler) since(path string, m *pb.Expectation, e *expectation) bool {
 
 func (c *compiler) interval(path string, m *pb.Expectation, e *expectation) bool {
 	switch {
-	case m.From == nil:
+	case m.GetFrom() == nil:
 		c.refuse("from-missing", path+".to", "`to` has no `from`", "add `from`; an interval may begin at 0s")
-	case m.To == nil:
+	case m.GetTo() == nil:
 		c.refuse("to-missing", path+".from", "`from` has no `to`", "add `to`: the run ends at the latest time that the scenario names")
 	case m.GetFrom().AsDuration() > m.GetTo().AsDuration():
 		c.refuse("interval-backwards", path+".to", fmt.Sprintf("the interval ends at %s, before it begins at %s", drill.Seconds(m.GetTo().AsDuration()), drill.Seconds(m.GetFrom().AsDuration())), "`to` is an instant of the run, not a length")

@@ -23,9 +23,8 @@ func WriteText(w io.Writer, r *pb.PlayReport) error {
 		t.scenario(s)
 	}
 	t.line("")
-	t.line("%d scenarios: %s", len(r.GetScenarios()), countsText(r.GetScenarioCounts()))
-	c := r.GetExpectationCounts()
-	t.line("%d expectations: %s", c.GetPassed()+c.GetFailed()+c.GetErrored(), countsText(c))
+	t.counts("scenario", r.GetScenarioCounts())
+	t.counts("expectation", r.GetExpectationCounts())
 	if r.GetInterrupted() {
 		t.line("INTERRUPTED: this is part of the whole")
 	}
@@ -37,14 +36,18 @@ func WriteText(w io.Writer, r *pb.PlayReport) error {
 	return nil
 }
 
-func countsText(c *pb.OutcomeCounts) string {
-	return fmt.Sprintf("%d passed, %d failed, %d errored", c.GetPassed(), c.GetFailed(), c.GetErrored())
-}
-
 // text collects lines.
 type text struct{ strings.Builder }
 
 func (t *text) line(format string, args ...any) { fmt.Fprintf(t, format+"\n", args...) }
+
+func (t *text) counts(noun string, c *pb.OutcomeCounts) {
+	all := c.GetPassed() + c.GetFailed() + c.GetErrored()
+	if all != 1 {
+		noun += "s"
+	}
+	t.line("%d %s: %d passed, %d failed, %d errored", all, noun, c.GetPassed(), c.GetFailed(), c.GetErrored())
+}
 
 // scenario writes its line, and below it whatever did not pass.
 func (t *text) scenario(s *pb.ScenarioReport) {
@@ -53,7 +56,7 @@ func (t *text) scenario(s *pb.ScenarioReport) {
 		outcome = strings.ToUpper(outcome)
 	}
 	c := s.GetCounts()
-	t.line("%-7s  %s  %3d of %d  %.12s", outcome, pad(stem(s.GetFile()), 46), c.GetPassed(), len(s.GetExpectations()), s.GetDigest())
+	t.line("%-7s  %s  %3d of %-3d  %.12s", outcome, pad(stem(s.GetFile()), 46), c.GetPassed(), len(s.GetExpectations()), s.GetDigest())
 	if outcome == Passed {
 		return
 	}
