@@ -5,9 +5,11 @@ import (
 	"errors"
 	"strings"
 	"testing"
+	"time"
 
 	"loopdrill.dev/loopdrill/proto/finding"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/sim"
 	"loopdrill.dev/loopdrill/sim/drill"
 	"loopdrill.dev/loopdrill/sim/site"
 )
@@ -79,5 +81,39 @@ func TestInterrupted(t *testing.T) {
 	}
 	if Report("site", nil, false).GetPassed() {
 		t.Error("a report of nothing has passed")
+	}
+}
+
+// A run that reaches a bound of the bench is errored: what was due before is judged, the rest
+// could not be, and the three outcomes are counted apart.
+func TestEndedEarly(t *testing.T) {
+	built := demo(t)
+	s, _ := Compile(built.Plan(), built.Scenarios[0].Message)
+	d, err := s.start()
+	if err != nil {
+		t.Fatal(err)
+	}
+	early := 30 * time.Second
+	if err := d.RunUntil(early); err != nil {
+		t.Fatal(err)
+	}
+	r := &playing{s: s, d: d, traces: make([]trace, len(s.expect))} // nothing observed: every condition false
+	report := r.report(early, &sim.BoundError{Bound: "events per run", Limit: 10, At: early})
+	if report.GetOutcome() != Errored || !strings.Contains(report.GetReason(), "bound of 10 events per run") || report.GetEndedS() != 30 {
+		t.Errorf("%s, ended at %v s: %s", report.GetOutcome(), report.GetEndedS(), report.GetReason())
+	}
+	counts := map[string]int32{}
+	for i, e := range report.GetExpectations() {
+		counts[e.GetOutcome()]++
+		if due := s.expect[i].to > early; due != (e.GetOutcome() == Errored) {
+			t.Errorf("%s: %s", e.GetText(), e.GetOutcome())
+		}
+	}
+	c := report.GetCounts()
+	if counts[Failed] == 0 || counts[Errored] == 0 || c.GetFailed() != counts[Failed] || c.GetErrored() != counts[Errored] || c.GetPassed() != counts[Passed] {
+		t.Errorf("counted %v, reported %v", counts, c)
+	}
+	if sum := Report("site", []*pb.ScenarioReport{report}, false); sum.GetPassed() || sum.GetScenarioCounts().GetErrored() != 1 {
+		t.Errorf("%v", sum)
 	}
 }
