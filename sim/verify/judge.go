@@ -109,6 +109,7 @@ func (w *worker) judge(i int) *verdicts {
 	j.seen()
 	j.fire()
 	j.silenceStage()
+	j.untilReset()
 	j.resetStage()
 	j.explain()
 	out.failed = len(out.diffs) > 0
@@ -203,9 +204,13 @@ func (j *judgement) fire() {
 		j.course(&j.courses[i])
 	}
 	for o, ops := range j.operations {
-		if !named[o] && len(ops) > 0 && ops[0].t4 < j.c.silence {
-			j.differ(difference{verdict: unexpected, output: int32(o), row: -1, cell: -1, column: -1, at: ops[0].t4,
-				required: "nothing: no column names this output", observed: observedText(ops[:1]), did: &ops[0]})
+		if !named[o] && len(ops) > 0 && ops[0].t4 < j.c.reset {
+			d := difference{verdict: unexpected, output: int32(o), row: -1, cell: -1, column: -1, at: ops[0].t4,
+				required: "nothing: no column names this output", observed: observedText(ops[:1]), did: &ops[0]}
+			if d.at >= j.c.silence {
+				d.stage = "silence"
+			}
+			j.differ(d)
 		}
 	}
 	for _, row := range j.r.rows {

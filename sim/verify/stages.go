@@ -2,6 +2,7 @@ package verify
 
 import (
 	"slices"
+	"time"
 
 	"loopdrill.dev/loopdrill/logic/matrix"
 	"loopdrill.dev/loopdrill/logic/term"
@@ -15,7 +16,7 @@ func (j *judgement) silenceStage() {
 		if c.NotJudged {
 			continue
 		}
-		before, _ := c.At(j.c.silence)
+		before, leaders := c.At(j.c.silence)
 		want := c.Silenced(j.c.silence)
 		got := j.c.beforeReset[c.Output]
 		if got == want || j.failedAlready(int32(c.Output)) {
@@ -23,12 +24,46 @@ func (j *judgement) silenceStage() {
 		}
 		d := difference{verdict: wronglySilenced, stage: "silence", output: int32(c.Output), at: j.c.silenced,
 			required: want.String() + " after silence", observed: got.String()}
-		if got != term.Rest || before == term.Rest {
+		switch {
+		case before == term.Rest: // it had nothing to be silenced
+			d.verdict = unexpected
+		case got > want:
 			d.verdict = notSilenced
 		}
-		_, leaders := c.At(j.c.silence)
 		j.attribute(c, d, leaders)
 	}
+}
+
+// untilReset judges the time from the silence stage to reset, while the stimuli go away: outputs
+// may come to rest as their rows end, and nothing operates that no row then true asks for.
+func (j *judgement) untilReset() {
+	var truths []truth
+	for o, ops := range j.operations {
+		for k := range ops {
+			op := &ops[k]
+			if op.t4 <= j.c.silenced || op.t2 >= j.c.reset || op.state == term.Rest {
+				continue
+			}
+			if truths == nil {
+				truths = j.w.truths(j.r, j.c, j.c.reset-1)
+			}
+			if !j.demandedBy(trueAt(truths, op.t2), int32(o)) {
+				j.late(int32(o), unexpected, op)
+				break
+			}
+		}
+	}
+}
+
+// trueAt lists the rows that are true at an instant.
+func trueAt(truths []truth, at time.Duration) []int32 {
+	var rows []int32
+	for _, t := range truths {
+		if slices.ContainsFunc(t.spans, func(s matrix.Span) bool { return s.From <= at && at < s.To }) {
+			rows = append(rows, t.row)
+		}
+	}
+	return rows
 }
 
 // resetStage judges what is left after reset: everything at rest, and nothing fires later, but
@@ -41,7 +76,7 @@ func (j *judgement) resetStage() {
 		}
 		fired := false
 		for k := range ops {
-			if op := &ops[k]; op.t2 > j.c.reset && op.state != term.Rest {
+			if op := &ops[k]; op.t2 >= j.c.reset && op.state != term.Rest {
 				j.late(int32(o), firesAfterReset, op)
 				fired = true
 				break
@@ -57,21 +92,21 @@ func (j *judgement) resetStage() {
 // latched fires alone whose last reading at reset was active.
 func (j *judgement) standing() []int32 {
 	facts := map[term.Fact]bool{}
-	log, reset := j.c.d.Log(), false
-	for n := 1; n <= log.Len(); n++ {
-		e := log.Event(uint64(n))
-		if !reset && e.At > j.c.reset {
-			reset = true
-			for f := range facts { // order does not show: each fact is judged alone
-				if f.Kind == term.DeviceFire && !facts[term.Fact{Kind: term.DeviceActive, Index: f.Index}] {
-					facts[f] = false
-				}
+	log, n := j.c.d.Log(), 1
+	read := func(until time.Duration) {
+		for ; n <= log.Len() && log.Event(uint64(n)).At <= until; n++ {
+			if f, on, ok := confirmed(log.Event(uint64(n))); ok {
+				facts[f] = on
 			}
 		}
-		if f, on, ok := confirmed(e); ok {
-			facts[f] = on
+	}
+	read(j.c.reset)
+	for f := range facts { // order does not show: each fact is judged alone
+		if f.Kind == term.DeviceFire && !facts[term.Fact{Kind: term.DeviceActive, Index: f.Index}] {
+			facts[f] = false
 		}
 	}
+	read(j.c.end)
 	var rows []int32
 	for i := range j.w.v.m.Rows {
 		if r := &j.w.v.m.Rows[i]; applies(r, j.r) && j.w.holds(j.r, r, facts) {
@@ -99,6 +134,9 @@ func (j *judgement) late(o int32, v verdict, op *operation) {
 		return
 	}
 	d := difference{verdict: v, stage: "reset", output: o, at: op.t4, required: "at rest after reset", observed: observedText([]operation{*op}), did: op, row: -1, cell: -1, column: -1}
+	if v == unexpected {
+		d.stage, d.required = "silence", "nothing more, from silence to reset"
+	}
 	for i := range j.courses {
 		if c := &j.courses[i]; c.Output == int(o) {
 			_, leaders := c.At(j.c.silence)
