@@ -52,7 +52,7 @@ func (j *judgement) chain(n uint64) (words []string, at []int64) {
 }
 
 // brokenLink finds the first link that is missing between the run's signals and an output that
-// should have changed.
+// should have changed, as things stood when it was required or came to be later.
 func (j *judgement) brokenLink(d *difference) string {
 	log := j.c.d.Log()
 	read, decided := map[int32]bool{}, map[int32]bool{}
@@ -67,18 +67,22 @@ func (j *judgement) brokenLink(d *difference) string {
 			read[e.Subject] = true
 			decided[e.Subject] = decided[e.Subject] || f.Kind != term.DeviceActive || !j.w.v.plan.World.Points[e.Subject].Input.Fire()
 		}
+		on := e.Value != 0
+		if !on && e.At > d.at {
+			continue // what was there when it was required may end later
+		}
 		mine := e.Subject == d.output
 		switch {
-		case e.Kind == drill.CauseChanged && e.Value == 1:
-			causes[e.Subject] = true
-		case e.Kind == drill.ActionChanged && e.Value == 1:
-			pairs[e.Subject] = true
-		case e.Kind == drill.OutputDemanded && mine && e.Value != 0:
-			demanded = true
+		case e.Kind == drill.CauseChanged:
+			causes[e.Subject] = on
+		case e.Kind == drill.ActionChanged:
+			pairs[e.Subject] = on
+		case e.Kind == drill.OutputDemanded && mine:
+			demanded, sent, lost = on, false, false
 		case e.Kind == drill.CommandSent && mine:
-			sent = true
-		case e.Kind == drill.CommandHeard && mine && e.Extra == 0:
-			lost = true
+			sent = on
+		case e.Kind == drill.CommandHeard && mine:
+			lost = e.Extra == 0
 		}
 	}
 	for _, s := range j.r.signals {

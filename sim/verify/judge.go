@@ -269,7 +269,7 @@ func (j *judgement) lacking(c *matrix.Course, required []matrix.Transition, did 
 	d := difference{verdict: missing, output: int32(c.Output), at: t.At, required: requiredText(required, c), observed: observedText(did)}
 	switch {
 	case t.State == term.Rest:
-		d.verdict = late // it stays in a state whose demand has ended
+		d.verdict, d.did = late, &did[len(did)-1] // it stays in a state whose demand has ended
 	case len(did) > 0 && did[len(did)-1].state != term.Rest:
 		d.verdict = wrongState // it stays in the state before
 	}
