@@ -321,8 +321,8 @@ func (j *judgement) inTime(c *matrix.Course, t *matrix.Transition, op *operation
 		if within == 0 {
 			within = j.w.v.target(tr)
 		}
-		took := op.t4 - tr.originOf(d.Decision) - d.After
-		bound := j.bound(c.Output, op)
+		took := d.Decision - tr.originOf(d.Decision) + op.t4 - op.t2 // t2 - t1 is the delay, also where a tolerance lets it differ
+		bound := j.bound(c.Output, op, matrix.Span{From: tr.originOf(d.Decision), To: d.Decision})
 		j.out.cells = append(j.out.cells, cellResult{row: int32(d.Row), cell: int32(d.Cell), own: j.own(int32(d.Row)), leads: true,
 			timed: true, worst: took, bound: bound, within: within})
 		j.out.timings = append(j.out.timings, Timing{Output: int32(c.Output), Observed: took, Bound: bound})
