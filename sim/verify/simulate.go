@@ -38,7 +38,11 @@ func (v *Verifier) watchTimes() watch {
 		}
 	}
 	plant := v.plan.In.Plant.LongestTime()
-	return watch{horizon: longest + plant + horizonMargin, reset: longest + plant + watchMargin}
+	var retard time.Duration // after the stimulus, before the device's own output says anything
+	for i := range v.plan.In.Points {
+		retard = max(retard, v.plan.In.Points[i].Retard)
+	}
+	return watch{horizon: retard + longest + plant + horizonMargin, reset: longest + plant + watchMargin}
 }
 
 // longestRound is the longest round of any loop as things stand.
