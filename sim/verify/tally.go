@@ -123,9 +123,11 @@ func (t *tally) message(r *verdicts, d *difference) *pb.RunDifference {
 		Run: r.text, Stage: d.stage, Output: t.v.plan.In.Outputs[d.output].Label, Verdict: d.verdict.String(),
 		Required: d.required, Observed: d.observed, BrokenLink: d.broken,
 	}
-	if d.row >= 0 {
-		m.Cause = t.v.m.Rows[d.row].Cause
+	row := d.row
+	if row < 0 {
+		row = t.v.runs[r.run].rows[0]
 	}
+	m.Cause = t.v.m.Rows[row].Cause
 	for i, word := range d.links {
 		m.Chain = append(m.Chain, &pb.ChainLink{AtS: time.Duration(d.linkTimes[i]).Seconds(), What: word})
 	}
