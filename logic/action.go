@@ -42,6 +42,7 @@ func (st *pairState) earliest() time.Duration { return min(st.due, st.pulseDue, 
 // step brings pair i up to date at the turn's instant. It does nothing where nothing changed.
 func (p *Program) step(s *State, i int32, sink Sink) {
 	pr, st := &p.pairs[i], &s.pair[i]
+	s.net.looked++
 	p.stepDelay(s, i, sink)
 	delayed := st.delay == done
 

@@ -53,7 +53,7 @@ func (c *compiler) panel() {
 	c.p.dropAll = panel.GetReset_() == "drop-all"
 	c.p.resoundByDevice = panel.GetResound() == "new-device"
 	c.p.night = panel.GetMode() == "night"
-	c.p.switchTime = defaultSwitchTime
+	c.p.switchTime, c.p.chainLimit = defaultSwitchTime, ChainLimit
 	if d := panel.GetSwitchTime(); d != nil {
 		c.p.switchTime = d.AsDuration()
 	}
@@ -137,7 +137,7 @@ func (c *compiler) readEffects() {
 	var setNames []string
 	var sets [][]int32
 	for e, ef := range c.program.GetEffects() {
-		compiled := effect{id: ef.GetEffect(), silenceable: ef.GetSilenceable(), untilReset: ef.GetUntil() == "reset", set: -1}
+		compiled := effect{silenceable: ef.GetSilenceable(), untilReset: ef.GetUntil() == "reset", set: -1}
 		if name := ef.GetOneOf(); name != "" {
 			set, ok := index(setNames, name)
 			if !ok {

@@ -152,13 +152,21 @@ func (c *compiler) listUsers(beside []guards) {
 		}
 	}
 	c.p.users = userLists{causes: pack(causes), actions: pack(actions)}
+	// A gate counts only if something looks at it: constants may have left parts without use.
+	used := make([]bool, c.p.net.nodes())
+	for node := c.p.net.nodes() - 1; node >= 0; node-- {
+		used[node] = used[node] || len(causes[node]) > 0 || len(actions[node]) > 0
+		if gate := node - c.p.net.always() - 1; used[node] && gate >= 0 {
+			for _, in := range c.p.net.inputs.at(gate) {
+				used[in] = true
+			}
+		}
+	}
 	c.p.watched = make([]bool, len(c.world.Outputs))
 	for o := range c.world.Outputs {
 		for state := range commandedStates {
 			leaf, _ := c.p.net.leaf(term.Fact{Kind: term.OutputCommanded, Index: int32(o), Value: state})
-			if len(c.p.net.outs.at(leaf)) > 0 || len(causes[leaf]) > 0 || len(actions[leaf]) > 0 {
-				c.p.watched[o] = true
-			}
+			c.p.watched[o] = c.p.watched[o] || used[leaf]
 		}
 	}
 }

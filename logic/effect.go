@@ -61,10 +61,12 @@ func (p *Program) settleEffects(s *State, sink Sink) {
 
 // freeSets frees, at reset, every one_of set whose holder demands nothing any more.
 func (p *Program) freeSets(s *State, sink Sink) {
+	clear(s.scratch.freed)
 	for set, holder := range s.holder {
 		if holder >= 0 && (s.effect[holder].asked()|s.effect[holder].latched)&^offBit == 0 {
 			s.holder[set] = -1
 			s.effect[holder].event = sink.Note(Change{Kind: SetFreed, Index: holder, Effect: holder, Parent: s.turn.resetBy})
+			s.scratch.freed[set] = s.effect[holder].event
 		}
 	}
 }
@@ -76,7 +78,12 @@ func (p *Program) takeSet(s *State, e int32, sink Sink) {
 		return
 	}
 	s.holder[set] = e
-	sink.Note(Change{Kind: SetTaken, Index: e, Effect: e, Parent: s.effect[e].event})
+	taken := Change{Kind: SetTaken, Index: e, Effect: e, Parent: s.effect[e].event}
+	if freed := s.scratch.freed[set]; freed != 0 && s.turn.reset { // it was demanded before, and waited
+		s.scratch.events = append(s.scratch.events[:0], taken.Parent)
+		taken.Parent, taken.Also = freed, s.scratch.events
+	}
+	s.effect[e].event = sink.Note(taken)
 	for _, member := range p.sets.at(set) {
 		s.effectDue(member)
 	}
@@ -135,7 +142,7 @@ func (p *Program) settleOutputs(s *State, now time.Duration, sink Sink) {
 			continue
 		}
 		s.commanded = append(s.commanded, r.output)
-		if s.chain >= ChainLimit {
+		if s.chain >= p.chainLimit {
 			sink.Note(Change{Kind: ChainStopped, Index: r.output, Effect: -1, Parent: out.event})
 			continue
 		}

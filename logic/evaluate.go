@@ -25,6 +25,7 @@ func (p *Program) Evaluate(s *State, now time.Duration, sink Sink) {
 		panic(fmt.Sprintf("logic: evaluated at %v, after %v", now, s.turn.now))
 	}
 	s.turn = turn{number: s.turn.number + 1, now: now}
+	s.net.looked = 0
 	s.countChain(now)
 	p.takeCommanded(s)
 	p.takeInputs(s, sink)

@@ -74,6 +74,7 @@ type Program struct {
 	latches         [term.DeviceFed + 1]bool
 	night           bool
 	switchTime      time.Duration
+	chainLimit      int // ChainLimit, or less in tests
 }
 
 // guards are the nodes of the conditions beside an action; -1 for none.
@@ -90,7 +91,6 @@ type pair struct {
 
 // effect is a set of outputs.
 type effect struct {
-	id          string
 	silenceable bool
 	untilReset  bool
 	set         int32 // one_of set, -1 for none
@@ -137,9 +137,6 @@ func (p *Program) Causes() int { return len(p.causes) }
 
 // Effects returns the number of effects.
 func (p *Program) Effects() int { return len(p.effects) }
-
-// EffectID returns the id of an effect.
-func (p *Program) EffectID(effect int) string { return p.effects[effect].id }
 
 // EffectOutputs lists the outputs of an effect in file order. The caller does not change it.
 func (p *Program) EffectOutputs(effect int) []int32 { return p.outsOf.at(int32(effect)) }

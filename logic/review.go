@@ -2,6 +2,7 @@ package logic
 
 import (
 	"fmt"
+	"slices"
 
 	"loopdrill.dev/loopdrill/logic/term"
 	"loopdrill.dev/loopdrill/proto/finding"
@@ -57,9 +58,6 @@ func (c *compiler) review(conditions *conditions) {
 		if len(c.p.pairsOf.at(int32(i))) == 0 && !conditions.used[i] {
 			c.add(finding.Warn("program.cause-without-action", path, fmt.Sprintf("cause %q has no action", cause.GetCause()), "nothing follows from it; a spare may stay"))
 		}
-		if conditions.causes[i] != nil && c.p.causes[i] == c.p.net.never() {
-			c.add(finding.Warn("program.never-true", path+".when", fmt.Sprintf("cause %q can never be true", cause.GetCause()), "nothing that it names has a device that could make it so"))
-		}
 	}
 	for i, ef := range c.program.GetEffects() {
 		if len(c.p.pairsTo.at(int32(i))) == 0 {
@@ -76,8 +74,12 @@ func (c *compiler) review(conditions *conditions) {
 	}
 	s := c.p.NewState()
 	for i, node := range c.p.causes {
+		path := fmt.Sprintf("program.causes[%d].when", i)
+		if node == c.p.net.never() {
+			c.add(finding.Warn("program.never-true", path, fmt.Sprintf("cause %q can never be true", c.world.Causes[i]), "nothing that it names has a device that could make it so"))
+		}
 		if s.net.value[node] {
-			c.add(finding.Warn("program.true-at-rest", fmt.Sprintf("program.causes[%d].when", i), fmt.Sprintf("cause %q is true at rest", c.world.Causes[i]), "it acts from the start, and nothing but its going false ends that"))
+			c.add(finding.Warn("program.true-at-rest", path, fmt.Sprintf("cause %q is true at rest", c.world.Causes[i]), "it acts from the start, and nothing but its going false ends that"))
 		}
 	}
 	c.warnFeedback(conditions)
@@ -85,6 +87,9 @@ func (c *compiler) review(conditions *conditions) {
 
 // warnFeedback warns about causes that depend on the state of an output that they operate.
 func (c *compiler) warnFeedback(conditions *conditions) {
+	if !slices.Contains(c.p.watched, true) {
+		return
+	}
 	for i, t := range conditions.causes {
 		seen := map[term.Fact]bool{}
 		var reads func(t *term.Term) string

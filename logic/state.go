@@ -86,6 +86,7 @@ type scratch struct {
 	effects, outputs           []int32
 	pairDue, effectDue, outDue []bool
 	why                        []uint64 // by output: the event that made it due
+	freed                      []uint64 // by one_of set: the event of a reset that freed it
 	order                      []ranked
 	events                     []uint64
 }
@@ -122,7 +123,7 @@ func (p *Program) NewState() *State {
 	for i := range s.holder {
 		s.holder[i] = -1
 	}
-	s.scratch = scratch{pairDue: make([]bool, len(p.pairs)), effectDue: make([]bool, len(p.effects)), outDue: make([]bool, len(p.outputs)), why: make([]uint64, len(p.outputs))}
+	s.scratch = newScratch(len(p.pairs), len(p.effects), len(p.outputs), len(s.holder))
 	return s
 }
 
@@ -147,9 +148,13 @@ func (s *State) CopyFrom(o *State) {
 	s.commanded = append(old.commanded[:0], o.commanded...)
 	// The lists are empty and the marks clear between evaluations; only their sizes matter.
 	s.scratch = old.scratch
-	if len(s.scratch.pairDue) != len(o.scratch.pairDue) || len(s.scratch.effectDue) != len(o.scratch.effectDue) || len(s.scratch.outDue) != len(o.scratch.outDue) {
-		s.scratch = scratch{pairDue: make([]bool, len(o.scratch.pairDue)), effectDue: make([]bool, len(o.scratch.effectDue)), outDue: make([]bool, len(o.scratch.outDue)), why: make([]uint64, len(o.scratch.why))}
+	if n := &o.scratch; len(s.scratch.pairDue) != len(n.pairDue) || len(s.scratch.effectDue) != len(n.effectDue) || len(s.scratch.outDue) != len(n.outDue) || len(s.scratch.freed) != len(n.freed) {
+		s.scratch = newScratch(len(n.pairDue), len(n.effectDue), len(n.outDue), len(n.freed))
 	}
+}
+
+func newScratch(pairs, effects, outputs, sets int) scratch {
+	return scratch{pairDue: make([]bool, pairs), effectDue: make([]bool, effects), outDue: make([]bool, outputs), why: make([]uint64, outputs), freed: make([]uint64, sets)}
 }
 
 // copyFrom makes w equal to o between evaluations.
@@ -162,6 +167,7 @@ func (w *wires) copyFrom(o *wires) {
 	w.due = append(w.due[:0], o.due...)
 	w.queued = append(w.queued[:0], o.queued...)
 	w.changed = append(w.changed[:0], o.changed...)
+	w.looked = o.looked
 }
 
 // Set tells that a fact is so, or not, from the next Evaluate on; event is the one that made it

@@ -3,6 +3,7 @@ package term
 import (
 	"fmt"
 	"math"
+	"strconv"
 
 	"cel.dev/cel-go/cel"
 	"cel.dev/cel-go/common/ast"
@@ -199,18 +200,23 @@ func number(e ast.Expr) (int64, bool) {
 }
 
 // key returns a text that is equal for terms built alike.
-func (t *Term) key() string {
+func (t *Term) key() string { return string(t.appendKey(nil)) }
+
+func (t *Term) appendKey(text []byte) []byte {
 	switch t.Op {
 	case Const:
-		return fmt.Sprint(t.True)
+		return strconv.AppendBool(text, t.True)
 	case Leaf:
-		return fmt.Sprintf("%d.%d.%d", t.Fact.Kind, t.Fact.Index, t.Fact.Value)
+		for _, n := range []int32{int32(t.Fact.Kind), t.Fact.Index, t.Fact.Value} {
+			text = append(strconv.AppendInt(text, int64(n), 10), '.')
+		}
+		return text
 	case Not:
-		return "!" + t.Args[0].key()
+		return t.Args[0].appendKey(append(text, '!'))
 	}
-	text := fmt.Sprintf("%d(", t.N)
+	text = append(strconv.AppendInt(text, int64(t.N), 10), '(')
 	for _, arg := range t.Args {
-		text += arg.key() + ","
+		text = append(arg.appendKey(text), ',')
 	}
-	return text + ")"
+	return append(text, ')')
 }
