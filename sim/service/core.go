@@ -1,0 +1,81 @@
+package service
+
+import (
+	"context"
+
+	"go.uber.org/zap"
+
+	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/sim/site"
+)
+
+// core is what the services share.
+type core struct {
+	limits  Limits
+	log     *zap.Logger
+	metrics *Metrics
+	builds  chan struct{} // one token for each site that may be compiled now
+
+	drills, points, events, advances, watchers, jobs *budget
+}
+
+func newCore(limits Limits, log *zap.Logger, metrics *Metrics) *core {
+	return &core{
+		limits: limits, log: log, metrics: metrics, builds: make(chan struct{}, limits.Builds),
+		drills: newBudget("drills", limits.Drills), points: newBudget("points", limits.Points), events: newBudget("events", limits.Events),
+		advances: newBudget("advances", limits.Advances), watchers: newBudget("watchers", limits.Watchers), jobs: newBudget("jobs", limits.Jobs),
+	}
+}
+
+// build compiles files. It waits for its turn: compiling the largest site takes much memory. A
+// site that is refused comes back with its findings and no error.
+func (c *core) build(ctx context.Context, files *pb.SiteFiles) (*site.Built, []*pb.Finding, error) {
+	if n := len(files.GetScenarios()); n > c.limits.Files.Scenarios {
+		return nil, nil, beyond("files.scenarios", "scenarios", c.limits.Files.Scenarios)
+	}
+	select {
+	case c.builds <- struct{}{}:
+		defer func() { <-c.builds }()
+	case <-ctx.Done():
+		return nil, nil, tooLate(ctx.Err())
+	}
+	built, findings := c.limits.Files.Build(bundleOf(files))
+	return built, findings, nil
+}
+
+// usable compiles files and refuses those that cannot be used.
+func (c *core) usable(ctx context.Context, files *pb.SiteFiles) (*site.Built, error) {
+	built, findings, err := c.build(ctx, files)
+	if err != nil {
+		return nil, err
+	}
+	if refuses(findings) {
+		return nil, unusable(findings)
+	}
+	return built, nil
+}
+
+func bundleOf(files *pb.SiteFiles) site.Bundle {
+	file := func(f *pb.SourceFile) site.File { return site.File{Path: f.GetPath(), Data: f.GetContent()} }
+	b := site.Bundle{Site: file(files.GetSite())}
+	if files.GetMatrix() != nil {
+		matrix := file(files.GetMatrix())
+		b.Matrix = &matrix
+	}
+	for _, f := range files.GetScenarios() {
+		b.Scenarios = append(b.Scenarios, file(f))
+	}
+	return b
+}
+
+// watch opens a watch, within the limit; close ends it.
+func (c *core) watch() (closed func(), err error) {
+	if err := c.watchers.take(1); err != nil {
+		return nil, err
+	}
+	c.metrics.watchers.Inc()
+	return func() {
+		c.watchers.give(1)
+		c.metrics.watchers.Dec()
+	}, nil
+}
