@@ -1,10 +1,11 @@
 package verify
 
 import (
+	"slices"
 	"time"
 
 	"loopdrill.dev/loopdrill/logic/matrix"
-	"loopdrill.dev/loopdrill/sim/drill"
+	"loopdrill.dev/loopdrill/sim"
 )
 
 // bound is the computed worst case of t4 - t0, less the delay on purpose, for one output in the
@@ -41,11 +42,16 @@ func (j *judgement) bound(output int, op *operation, deciding matrix.Span) time.
 // commandSlots counts the command slots of a loop that end in a span, after its beginning and up to
 // its end. On an installation at rest all of them are this way's own.
 func (j *judgement) commandSlots(loop int32, span matrix.Span) int {
-	slots := map[time.Duration]bool{}
-	for _, e := range j.c.d.Log().Since(0) {
-		if e.Kind == drill.CommandHeard && e.At > span.From && e.At <= span.To && j.w.v.plan.LoopOf(e.Subject) == loop {
-			slots[e.At] = true
-		}
+	ends := j.commandEnds[loop]
+	from, _ := slices.BinarySearch(ends, span.From+1)
+	to, _ := slices.BinarySearch(ends, span.To+1)
+	return max(to-from, 0)
+}
+
+// noteCommand notes the end of a command slot; several commands may share one.
+func (j *judgement) noteCommand(e *sim.Event) {
+	loop := j.w.v.plan.LoopOf(e.Subject)
+	if ends := j.commandEnds[loop]; len(ends) == 0 || ends[len(ends)-1] != e.At {
+		j.commandEnds[loop] = append(ends, e.At)
 	}
-	return len(slots)
 }

@@ -118,13 +118,14 @@ func (w *worker) judge(i int) *verdicts {
 
 // judgement is the work on one run.
 type judgement struct {
-	w          *worker
-	r          *run
-	c          *course
-	out        *verdicts
-	truths     []truth
-	courses    []matrix.Course
-	operations [][]operation // by output
+	w           *worker
+	r           *run
+	c           *course
+	out         *verdicts
+	truths      []truth
+	courses     []matrix.Course
+	operations  [][]operation     // by output
+	commandEnds [][]time.Duration // by loop: when its command slots ended, each once
 }
 
 // own reports whether the run is a way of the row.
@@ -150,10 +151,14 @@ func (j *judgement) truthOf(row int32) *truth {
 func (j *judgement) collect() [][]operation {
 	all := make([][]operation, len(j.w.v.plan.In.Outputs))
 	log := j.c.d.Log()
+	j.commandEnds = make([][]time.Duration, len(j.w.v.plan.In.Loops))
 	for n := 1; n <= log.Len(); n++ {
 		e := log.Event(uint64(n))
 		if e.Kind == drill.EquipmentDone {
 			done(all, log, e)
+		}
+		if e.Kind == drill.CommandHeard {
+			j.noteCommand(e)
 		}
 		if e.Kind != drill.OutputOperated {
 			continue
@@ -279,14 +284,13 @@ func (j *judgement) lacking(c *matrix.Course, required []matrix.Transition, did 
 // transition compares one required change with the observed one; false ends the comparison.
 func (j *judgement) transition(c *matrix.Course, required []matrix.Transition, did []operation, i int) bool {
 	t, op := &required[i], &did[i]
-	d := difference{output: int32(c.Output), at: t.At, required: requiredText(required, c), observed: observedText(did), did: op}
+	d := difference{output: int32(c.Output), at: t.At, did: op}
+	answer := responsible(t)
 	switch {
 	case op.state != t.State:
 		d.verdict = wrongState
 		if t.From == term.Rest && op.t2 < t.Allowed.From {
-			d.verdict = unexpected // it operates before anything is required of it
-			j.attribute(c, d, nil)
-			return false
+			d.verdict, answer = unexpected, nil // it operates before anything is required of it
 		}
 	case op.t2 < t.Allowed.From:
 		d.verdict = early
@@ -297,10 +301,12 @@ func (j *judgement) transition(c *matrix.Course, required []matrix.Transition, d
 			d.verdict = late
 		}
 	}
-	if d.verdict != asRequired {
-		j.attribute(c, d, responsible(t))
+	if d.verdict == asRequired {
+		return true
 	}
-	return d.verdict == asRequired
+	d.required, d.observed = requiredText(required, c), observedText(did)
+	j.attribute(c, d, answer)
+	return false
 }
 
 // responsible are the demands that a transition hangs on.
