@@ -102,15 +102,14 @@ func writeVerify(io stdio, form format, report *pb.VerifyReport) error {
 // verifyJUnit turns rows into suites and cells into cases.
 func verifyJUnit(r *pb.VerifyReport) junitSuites {
 	out := junitSuites{Name: "verify " + r.GetSite()}
-	for _, row := range r.GetRows() {
+	cells := verify.CellsByRow(r)
+	for i, row := range r.GetRows() {
 		suite := junitSuite{Name: row.GetCause()}
 		if row.GetErrored() != "" {
 			suite.add(junitCase{Name: "row", Class: row.GetCause(), Error: &junitDetail{Message: "the row could not be judged", Text: row.GetErrored()}})
 		}
-		for _, c := range r.GetCells() {
-			if c.GetCause() == row.GetCause() {
-				suite.add(cellCase(c))
-			}
+		for _, c := range cells[i] {
+			suite.add(cellCase(c))
 		}
 		out.Suites = append(out.Suites, suite)
 	}

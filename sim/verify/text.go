@@ -1,8 +1,11 @@
 package verify
 
 import (
+	"bytes"
 	"fmt"
 	"io"
+	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -125,7 +128,7 @@ func (t *text) difference(d *pb.RunDifference) {
 	var times []string
 	for i, at := range []*float64{d.T0S, d.T1S, d.T2S, d.T3S, d.T4S, d.T5S} {
 		if at != nil {
-			times = append(times, fmt.Sprintf("t%d %s", i, drill.Seconds(time.Duration(*at*1e9))))
+			times = append(times, fmt.Sprintf("t%d %s", i, secondsText(*at)))
 		}
 	}
 	if len(times) > 0 {
@@ -141,6 +144,11 @@ func (t *text) difference(d *pb.RunDifference) {
 		}
 		t.field(name, fmt.Sprintf("%12.6f s  %s", link.GetAtS(), link.GetWhat()))
 	}
+}
+
+// secondsText writes seconds that were whole nanoseconds before they became a float.
+func secondsText(s float64) string {
+	return drill.Seconds(time.Duration(math.Round(s * 1e9)))
 }
 
 func (t *text) field(name, value string) {
@@ -169,10 +177,7 @@ func (t *text) wrap(indent, words string) {
 // grid writes one letter for each cell: rows of the matrix by numbered columns.
 func (t *text) grid(r *pb.VerifyReport) {
 	columns := r.GetColumns()
-	letters := map[[2]string]byte{}
-	for _, c := range r.GetCells() {
-		letters[[2]string{c.GetCause(), c.GetColumn()}] = marks[c.GetVerdict()]
-	}
+	cells := CellsByRow(r)
 	wide := len("column")
 	for _, row := range r.GetRows() {
 		wide = max(wide, min(32, len(row.GetCause())))
@@ -183,15 +188,14 @@ func (t *text) grid(r *pb.VerifyReport) {
 		tens += string(" 123456789"[(i+1)/10%10])
 		ones += string("0123456789"[(i+1)%10])
 	}
-	t.line("%-*s %5s  %s", wide, "", "", tens)
+	if len(columns) > 9 {
+		t.line("%-*s %5s  %s", wide, "", "", tens)
+	}
 	t.line("%-*s %5s  %s", wide, "row", "ways", ones)
-	for _, row := range r.GetRows() {
-		line := make([]byte, len(columns))
-		for i, column := range columns {
-			line[i] = '.'
-			if letter, ok := letters[[2]string{row.GetCause(), column}]; ok {
-				line[i] = letter
-			}
+	for k, row := range r.GetRows() {
+		line := bytes.Repeat([]byte{'.'}, len(columns))
+		for _, c := range cells[k] {
+			line[slices.Index(columns, c.GetColumn())] = marks[c.GetVerdict()]
 		}
 		t.line("%-*s %5d  %s", wide, shorten(row.GetCause(), 32), row.GetWays(), line)
 	}
@@ -199,6 +203,21 @@ func (t *text) grid(r *pb.VerifyReport) {
 	t.columnNames(columns)
 	t.line("")
 	t.line("%s", legend)
+}
+
+// CellsByRow returns the cells of each row of a report. Rows may share a name, so it goes by where
+// they stand in the file: a row's cells stand between its own line and the next row's.
+func CellsByRow(r *pb.VerifyReport) [][]*pb.CellVerdict {
+	rows := r.GetRows()
+	cells := make([][]*pb.CellVerdict, len(rows))
+	at := 0
+	for _, c := range r.GetCells() {
+		for at+1 < len(rows) && rows[at+1].GetPosition().GetLine() <= c.GetPosition().GetLine() {
+			at++
+		}
+		cells[at] = append(cells[at], c)
+	}
+	return cells
 }
 
 // columnNames lists the columns with their numbers, several to a line.
@@ -246,7 +265,7 @@ func (t *text) responses(r *pb.VerifyReport) {
 	t.line("")
 	t.line("response from the device's own output to the operation (t0 to t4), less the delay on purpose:")
 	t.line("slowest of all %.3f s (%s x %s); computed worst case %.3f s; allowed %s",
-		worst.GetWorstS(), worst.GetCause(), worst.GetColumn(), worst.GetBoundS(), drill.Seconds(time.Duration(worst.GetWithinS()*1e9)))
+		worst.GetWorstS(), worst.GetCause(), worst.GetColumn(), worst.GetBoundS(), secondsText(worst.GetWithinS()))
 	t.line("on a healthy installation, at the worst moment of the polling")
 }
 
