@@ -45,10 +45,17 @@ type tally struct {
 	runs    int
 	events  int
 	time    time.Duration
+	left    []int // runs of each row that are still to come
 }
 
 func newTally(v *Verifier, file string) *tally {
-	return &tally{v: v, file: file, cells: map[place]*sum{}, seen: newCoverage(v)}
+	t := &tally{v: v, file: file, cells: map[place]*sum{}, seen: newCoverage(v), left: make([]int, len(v.m.Rows))}
+	for _, r := range v.runs {
+		for _, row := range r.rows {
+			t.left[row]++
+		}
+	}
+	return t
 }
 
 func (t *tally) cell(row, column int32) *sum {
@@ -64,6 +71,9 @@ func (t *tally) add(r *verdicts) {
 	t.runs++
 	t.events += r.events
 	t.time += r.end
+	for _, row := range t.v.runs[r.run].rows {
+		t.left[row]--
+	}
 	if r.err != nil {
 		t.failed = true
 		t.list(&pb.RunDifference{Run: r.text, Stage: "fire", Verdict: crashed.String(), Observed: r.err.Error()})
@@ -165,7 +175,7 @@ func (t *tally) report(interrupted bool) *pb.VerifyReport {
 	}
 	counts := map[string]int32{}
 	for row := range v.m.Rows {
-		t.reportRow(out, row, counts, interrupted)
+		t.reportRow(out, row, counts)
 	}
 	for _, word := range verdictWords {
 		if counts[word] > 0 {
@@ -177,7 +187,7 @@ func (t *tally) report(interrupted bool) *pb.VerifyReport {
 	return out
 }
 
-func (t *tally) reportRow(out *pb.VerifyReport, row int, counts map[string]int32, interrupted bool) {
+func (t *tally) reportRow(out *pb.VerifyReport, row int, counts map[string]int32) {
 	r := &t.v.m.Rows[row]
 	verdict := &pb.RowVerdict{Cause: r.Cause, When: r.Text, Ways: int32(t.v.rows[row].ways), Position: t.position(r.Line, r.Column)}
 	if bad := t.v.rows[row].errored; bad != nil {
@@ -192,13 +202,13 @@ func (t *tally) reportRow(out *pb.VerifyReport, row int, counts map[string]int32
 		if !said && (s == nil || s.difference == nil) {
 			continue
 		}
-		c := t.cellVerdict(row, column, cell, s, interrupted)
+		c := t.cellVerdict(row, column, cell, s)
 		counts[c.GetVerdict()]++
 		out.Cells = append(out.Cells, c)
 	}
 }
 
-func (t *tally) cellVerdict(row, column int, cell *matrix.Cell, s *sum, interrupted bool) *pb.CellVerdict {
+func (t *tally) cellVerdict(row, column int, cell *matrix.Cell, s *sum) *pb.CellVerdict {
 	r := &t.v.m.Rows[row]
 	out := &pb.CellVerdict{Cause: r.Cause, Column: t.v.m.Columns[column].Name, Ways: int32(t.v.rows[row].ways), Position: t.position(r.Line, r.Column)}
 	if cell != nil {
@@ -209,11 +219,10 @@ func (t *tally) cellVerdict(row, column int, cell *matrix.Cell, s *sum, interrup
 		out.Verdict = errored.String()
 	case s != nil && s.difference != nil:
 		out.Verdict, out.Difference = s.verdict.String(), s.difference
-	case s == nil || !s.judged: // an interrupted verification never came to it
+	case t.left[row] > 0: // interrupted: what the runs so far show is not all
 		out.Verdict = notJudged.String()
-		if !interrupted {
-			out.Verdict, t.failed = errored.String(), true
-		}
+	case s == nil || !s.judged:
+		out.Verdict, t.failed = errored.String(), true
 	case s.notJudged:
 		out.Verdict = notJudged.String()
 	case !s.leads:
