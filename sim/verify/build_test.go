@@ -4,6 +4,7 @@ import (
 	"context"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"loopdrill.dev/loopdrill/logic"
@@ -93,4 +94,13 @@ func readText(t testing.TB, path ...string) string {
 		t.Fatal(err)
 	}
 	return string(data)
+}
+
+// replaced puts one text in the place of another that must be there.
+func replaced(t testing.TB, text, old, with string) string {
+	t.Helper()
+	if !strings.Contains(text, old) {
+		t.Fatalf("there is no %q to replace", old)
+	}
+	return strings.ReplaceAll(text, old, with)
 }
