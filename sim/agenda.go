@@ -38,9 +38,6 @@ func (a *Agenda) CopyFrom(o *Agenda) {
 	a.now, a.phase = o.now, o.phase
 }
 
-// Bytes returns the approximate size of the agenda's state in bytes.
-func (a *Agenda) Bytes() int { return 24*len(a.slots) + 40 }
-
 // Set makes the source's pending event the given one. It panics if that lies before the event
 // being executed: an event schedules only into its own or a later phase.
 func (a *Agenda) Set(source int, at time.Duration, phase Phase) {

@@ -30,8 +30,7 @@ type Point struct {
 	Place   int    // index, -1 for none
 	Groups  []int
 	Input   Input
-	// Detector: counts for detectors_in_fire (detectors and conventional zones; neither call
-	// points nor the contacts of input modules).
+	// Detector: counts for detectors_in_fire: every fire input that is no call point.
 	Detector bool
 	// Prealarm: the device is asked to signal a pre-alarm.
 	Prealarm bool

@@ -108,14 +108,27 @@ const (
 	CommandSent                   // its slot began
 	CommandDone                   // its slot ended; On: the module heard it
 	RepeatQueued                  // a reply differed from the command, which is repeated
+	RoundEnded                    // a watched round is over; Device is -1
+	CircuitRead                   // the reading of an output's circuit at rest is now Circuit; On: not normal
+)
+
+// Circuit is what a module reads of its output circuit at rest. Zero is normal.
+type Circuit uint8
+
+// Readings of a circuit at rest.
+const (
+	Normal Circuit = iota
+	Open
+	Short
 )
 
 // Change is one thing that the line did or found.
 type Change struct {
-	Kind   Kind
-	Device int32 // index into Config.Devices
-	On     bool
-	N      int32
-	State  OutputState
-	Parent uint64 // event that this change follows from
+	Kind    Kind
+	Device  int32 // index into Config.Devices
+	On      bool
+	N       int32
+	State   OutputState
+	Circuit Circuit
+	Parent  uint64 // event that this change follows from
 }

@@ -20,6 +20,11 @@ func (l *Line) Next(s *State) (time.Duration, Moment, bool) {
 	if at, noisy := l.nextNoise(s); noisy && (!ok || at < start) {
 		start, ok = at, true
 	}
+	if s.watched {
+		if last := s.startOf(l.turns - 1); !ok || last < start {
+			start, ok = last, true
+		}
+	}
 	return start, Begin, ok
 }
 

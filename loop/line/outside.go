@@ -48,6 +48,24 @@ func (l *Line) SetOutput(s *State, now time.Duration, stage Stage, i int32, o Ou
 	l.refresh(s, i)
 }
 
+// SetCircuit says what output i's module reads of its circuit, at rest, from now on.
+func (l *Line) SetCircuit(s *State, now time.Duration, stage Stage, i int32, c Circuit, event uint64) {
+	d := &s.devices[i]
+	if d.circuit == c {
+		return
+	}
+	l.settle(s, now, stage)
+	d.circuit, d.circuitEvent = c, event
+	l.refresh(s, i)
+}
+
+// Watch asks, or no longer asks, for the ends of rounds to be noted: the controller looks at the
+// continuity of the loop there. event is what gave the reason.
+func (l *Line) Watch(s *State, now time.Duration, on bool, event uint64) {
+	l.settle(s, now, Early)
+	s.watched, s.watchEvent = on, event
+}
+
 // SetErrorRate changes the chance that a reply is garbled; visits already begun keep theirs.
 func (l *Line) SetErrorRate(s *State, now time.Duration, rate float64, sink Sink) {
 	l.settle(s, now, Early)
@@ -76,7 +94,7 @@ func (s *State) Pending() int { return len(s.queue) }
 // Fault reports whether any fault of device i is raised.
 func (s *State) Fault(i int32) bool {
 	d := &s.devices[i]
-	return d.missing || d.wrongType || d.duplicate || d.fault
+	return d.missing || d.wrongType || d.duplicate || d.fault || d.circuitRead != Normal
 }
 
 // SampleAfter returns the start of the first in-turn visit to device i that begins at or after

@@ -44,43 +44,47 @@ type device struct {
 	// what the device would report
 	active, prealarm bool
 	output           OutputState
+	circuit          Circuit // as the module would read it at rest
+	circuitEvent     uint64
 	inputEvent       uint64 // event that made active or prealarm what they are
 	outputEvent      uint64
 	presenceEvent    uint64
 
 	// what the controller knows
-	read      bool // itself sampled since active last changed
-	reading   bool // last valid reading
-	preRead   bool // pre-alarm signalled
-	signalled bool // fire signal made and not yet re-armed
-	count     int32
-	preCount  int32
-	lastCount uint64 // event of the last counted reading
-	bad       int32  // visits in a row without a good reply, at most MissedReplies
-	missing   bool
-	wrongType bool
-	duplicate bool
-	fault     bool // output fault
-	commanded OutputState
-	strength  int32  // of the last command
-	order     int32  // file order of the last command
-	command   uint64 // event of the last command
-	hearing   bool   // there at the start of its command slot
-	waiting   int32  // commands of this output in the queue or in progress
-	tries     int32  // commands sent for the present change
+	read        bool // itself sampled since active last changed
+	reading     bool // last valid reading
+	preRead     bool // pre-alarm signalled
+	signalled   bool // fire signal made and not yet re-armed
+	count       int32
+	preCount    int32
+	lastCount   uint64 // event of the last counted reading
+	bad         int32  // visits in a row without a good reply, at most MissedReplies
+	missing     bool
+	wrongType   bool
+	duplicate   bool
+	fault       bool    // output fault
+	circuitRead Circuit // last reading of the circuit at rest
+	commanded   OutputState
+	strength    int32  // of the last command
+	order       int32  // file order of the last command
+	command     uint64 // event of the last command
+	hearing     bool   // there at the start of its command slot
+	waiting     int32  // commands of this output in the queue or in progress
+	tries       int32  // commands sent for the present change
 }
 
 // slot is the slot in progress, once it has a consequence or something happened during it.
 type slot struct {
-	kind   slotKind
-	device int32
-	reply  reply
-	end    time.Duration
-	group  int32 // commands that share the slot
-	active bool  // sample of an input
-	pre    bool
-	output OutputState
-	double bool // the reply's current was that of two devices
+	kind    slotKind
+	device  int32
+	reply   reply
+	end     time.Duration
+	group   int32 // commands that share the slot
+	active  bool  // sample of an input
+	pre     bool
+	output  OutputState
+	circuit Circuit
+	double  bool // the reply's current was that of two devices
 }
 
 type slotKind uint8
@@ -95,13 +99,15 @@ const (
 
 // State is everything about a line that changes.
 type State struct {
-	anchor  time.Duration // a slot begins here, of the turn `turn` unless something else goes first
-	turn    int32
-	cur     slot
-	burst   int32 // commands since the last visit
-	request int32 // device to be visited out of turn, or -1
-	repeat  int32 // device whose command is to be repeated at this boundary, or -1
-	visits  uint64
+	anchor     time.Duration // a slot begins here, of the turn `turn` unless something else goes first
+	turn       int32
+	cur        slot
+	burst      int32 // commands since the last visit
+	request    int32 // device to be visited out of turn, or -1
+	repeat     int32 // device whose command is to be repeated at this boundary, or -1
+	visits     uint64
+	watched    bool // the ends of rounds are noted
+	watchEvent uint64
 
 	rate      float64
 	errorNo   uint64 // draws so far
@@ -135,12 +141,6 @@ func (s *State) CopyFrom(o *State) {
 	s.prefix = append(prefix[:0], o.prefix...)
 	s.marked = append(marked[:0], o.marked...)
 	s.queue = append(queue[:0], o.queue...)
-}
-
-// Bytes returns the approximate size of the state in bytes.
-func (s *State) Bytes() int {
-	const deviceSize, commandSize = 104, 40 // on 64-bit machines; a test compares them
-	return 192 + deviceSize*len(s.devices) + 8*(len(s.prefix)+len(s.marked)) + commandSize*cap(s.queue)
 }
 
 // measure computes the prefix sums anew; O(devices).
@@ -211,6 +211,9 @@ func (l *Line) matters(d *device, c *Device) bool {
 		return true
 	}
 	if c.Output {
+		if d.shown() == 0 && d.circuitShown() != d.circuitRead {
+			return true
+		}
 		agrees := d.shown() == d.commanded
 		switch {
 		case d.waiting > 0:
@@ -241,6 +244,14 @@ func (d *device) shown() OutputState {
 		return 0
 	}
 	return d.output
+}
+
+// circuitShown is what a module would report of its circuit now, were it at rest.
+func (d *device) circuitShown() Circuit {
+	if d.alone() {
+		return Normal
+	}
+	return d.circuit
 }
 
 // firstMarked returns the first marked device at or after from, or -1.

@@ -7,7 +7,6 @@ import (
 	"slices"
 	"testing"
 	"time"
-	"unsafe"
 )
 
 // busy is a script that leaves nothing in its first state.
@@ -54,23 +53,6 @@ func TestCopyFrom(t *testing.T) {
 		f.play(acts[n:], 400)
 		if want := r.notes[done:]; !slices.Equal(f.notes, want) {
 			t.Fatalf("the copy at %d goes on with\n%q\nthe original with\n%q", cut, f.notes, want)
-		}
-	}
-}
-
-// Bytes is what the state takes, to a twentieth.
-func TestBytes(t *testing.T) {
-	for _, devices := range []string{"i", "f2 i o o i f1"} {
-		r := newRig(rigConfig(devices))
-		var acts []rigAct
-		if devices != "i" {
-			acts = readScript("3 send 2 1; 3 send 3 1; 4 send 2 2")
-		}
-		r.play(acts, 5)
-		s := r.s
-		real := int(unsafe.Sizeof(*s)) + cap(s.devices)*int(unsafe.Sizeof(device{})) + 8*(cap(s.prefix)+cap(s.marked)) + cap(s.queue)*int(unsafe.Sizeof(Command{}))
-		if got := s.Bytes(); got < real-real/20 || got > real+real/20 {
-			t.Errorf("%q: Bytes says %d, the state takes %d", devices, got, real)
 		}
 	}
 }

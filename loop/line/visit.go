@@ -46,7 +46,7 @@ func (l *Line) beginVisit(s *State, now time.Duration, kind slotKind, turn int32
 	}
 	if sl.reply == valid {
 		sl.active, sl.pre = d.sampled()
-		sl.output = d.shown()
+		sl.output, sl.circuit = d.shown(), d.circuitShown()
 		sl.double = d.presence.Duplicate == DuplicateSame && !d.alone()
 		d.read = d.read || !d.alone()
 	}
@@ -68,6 +68,9 @@ func (l *Line) end(s *State, now time.Duration, sink Sink) {
 	if sl.kind != probe {
 		l.endVisit(s, sl, now, sink)
 		l.refresh(s, sl.device)
+	}
+	if s.watched && sl.kind != outOfTurn && sl.device == l.turns-1 {
+		sink.Note(Change{Kind: RoundEnded, Device: -1, Parent: s.watchEvent})
 	}
 	if sl.kind != outOfTurn {
 		s.request = l.wanted(s)
@@ -94,6 +97,7 @@ func (l *Line) endVisit(s *State, sl slot, now time.Duration, sink Sink) {
 		l.raise(&d.wrongType, false, WrongType, i, d.presenceEvent, sink)
 		l.raise(&d.duplicate, sl.double && l.cfg.ReplyCurrentCheck, DuplicateSeen, i, d.presenceEvent, sink)
 		if l.cfg.Devices[i].Output {
+			l.readCircuit(d, i, sl, sink)
 			l.compare(s, i, sl.output, sink)
 		} else {
 			l.readInput(d, i, sl, sink)
@@ -121,6 +125,16 @@ func (l *Line) raise(fault *bool, on bool, kind Kind, i int32, parent uint64, si
 	}
 	*fault = on
 	sink.Note(Change{Kind: kind, Device: i, On: on, Parent: parent})
+}
+
+// readCircuit takes the reading of a circuit at rest; while the output is operated the last one
+// stands.
+func (l *Line) readCircuit(d *device, i int32, sl slot, sink Sink) {
+	if sl.output != 0 || d.circuitRead == sl.circuit {
+		return
+	}
+	d.circuitRead = sl.circuit
+	sink.Note(Change{Kind: CircuitRead, Device: i, On: sl.circuit != Normal, Circuit: sl.circuit, Parent: d.circuitEvent})
 }
 
 // readInput takes one valid reading of an input.

@@ -15,6 +15,8 @@ type poller interface {
 	SetInput(now time.Duration, i int32, active, prealarm bool, event uint64)
 	SetPresence(now time.Duration, i int32, p line.Presence, event uint64)
 	SetOutput(now time.Duration, stage line.Stage, i int32, o line.OutputState, event uint64)
+	SetCircuit(now time.Duration, stage line.Stage, i int32, c line.Circuit, event uint64)
+	Watch(now time.Duration, on bool, event uint64)
 	SetErrorRate(now time.Duration, rate float64, sink line.Sink)
 	Rearm(now time.Duration, i int32, forget bool)
 	Send(now time.Duration, c line.Command)
@@ -23,7 +25,6 @@ type poller interface {
 	SampleAfter(i int32, t time.Duration) time.Duration
 	Round() time.Duration
 	Pending() int
-	Bytes() int
 	Copy() poller
 	CopyFrom(poller)
 }
@@ -56,6 +57,12 @@ func (p *lazy) SetOutput(now time.Duration, stage line.Stage, i int32, o line.Ou
 	p.l.SetOutput(p.s, now, stage, i, o, event)
 }
 
+func (p *lazy) SetCircuit(now time.Duration, stage line.Stage, i int32, c line.Circuit, event uint64) {
+	p.l.SetCircuit(p.s, now, stage, i, c, event)
+}
+
+func (p *lazy) Watch(now time.Duration, on bool, event uint64) { p.l.Watch(p.s, now, on, event) }
+
 func (p *lazy) SetErrorRate(now time.Duration, rate float64, sink line.Sink) {
 	p.l.SetErrorRate(p.s, now, rate, sink)
 }
@@ -71,7 +78,6 @@ func (p *lazy) SampleAfter(i int32, t time.Duration) time.Duration {
 
 func (p *lazy) Round() time.Duration { return p.s.Round() }
 func (p *lazy) Pending() int         { return p.s.Pending() }
-func (p *lazy) Bytes() int           { return p.s.Bytes() }
 
 func (p *lazy) Copy() poller {
 	s := &line.State{}

@@ -31,6 +31,9 @@ type twin struct {
 	draws   uint64
 	garbled uint64 // number of the visit whose reply is garbled next
 
+	watched    bool
+	watchEvent uint64
+
 	count twinCount
 }
 
@@ -42,6 +45,9 @@ type twinDevice struct {
 	inputEvent       uint64
 	presenceEvent    uint64
 	outputEvent      uint64
+	circuit          line.Circuit
+	circuitEvent     uint64
+	circuitRead      line.Circuit
 
 	sampled                             bool // itself, and validly, since active last changed
 	reading, preSignal, signalled       bool
@@ -65,6 +71,7 @@ type twinSlot struct {
 	active   bool
 	prealarm bool
 	output   line.OutputState
+	circuit  line.Circuit
 	double   bool // two devices of the right kind answered at once
 	commands int  // of the queue's head
 }
@@ -184,7 +191,7 @@ func (t *twin) visit(sort twinSort, i int) {
 		d := &t.devices[i]
 		if itself(d.presence) {
 			d.sampled = true
-			sl.active, sl.prealarm, sl.output = d.active, d.prealarm, d.output
+			sl.active, sl.prealarm, sl.output, sl.circuit = d.active, d.prealarm, d.output, d.circuit
 			sl.double = d.presence.Duplicate == line.DuplicateSame
 		}
 	}
@@ -258,6 +265,10 @@ func (t *twin) end(sink line.Sink) {
 	if sl.number == t.garbled {
 		t.draw(sink)
 	}
+	last := sl.sort == twinProbe || sl.sort == twinTurn && sl.device == len(t.devices)-1 && !t.probing()
+	if t.watched && last {
+		sink.Note(line.Change{Kind: line.RoundEnded, Device: -1, Parent: t.watchEvent})
+	}
 	if sl.sort != twinOutOfTurn {
 		t.learn()
 	}
@@ -307,6 +318,10 @@ func (t *twin) conclude(sl *twinSlot, sink line.Sink) {
 		fault(&d.wrong, false, line.WrongType, d.presenceEvent)
 		fault(&d.duplicate, sl.double && t.cfg.ReplyCurrentCheck, line.DuplicateSeen, d.presenceEvent)
 		if t.cfg.Devices[i].Output {
+			if sl.output == 0 && sl.circuit != d.circuitRead {
+				d.circuitRead = sl.circuit
+				sink.Note(line.Change{Kind: line.CircuitRead, Device: int32(i), On: sl.circuit != line.Normal, Circuit: sl.circuit, Parent: d.circuitEvent})
+			}
 			t.judgeOutput(i, sl, fault)
 		} else {
 			t.judgeInput(i, sl, fault, sink)
@@ -400,6 +415,14 @@ func (t *twin) SetOutput(_ time.Duration, _ line.Stage, i int32, o line.OutputSt
 	}
 }
 
+func (t *twin) SetCircuit(_ time.Duration, _ line.Stage, i int32, c line.Circuit, event uint64) {
+	if d := &t.devices[i]; d.circuit != c {
+		d.circuit, d.circuitEvent = c, event
+	}
+}
+
+func (t *twin) Watch(_ time.Duration, on bool, event uint64) { t.watched, t.watchEvent = on, event }
+
 func (t *twin) Rearm(_ time.Duration, i int32, forget bool) {
 	d := &t.devices[i]
 	d.signalled = false
@@ -464,7 +487,7 @@ func (t *twin) Presence(i int32) line.Presence { return t.devices[i].presence }
 
 func (t *twin) Fault(i int32) bool {
 	d := &t.devices[i]
-	return d.missing || d.wrong || d.duplicate || d.outFault
+	return d.missing || d.wrong || d.duplicate || d.outFault || d.circuitRead != line.Normal
 }
 
 // SampleAfter walks on, turn by turn, from where the loop is.
@@ -499,7 +522,6 @@ func (t *twin) length(turn int) time.Duration {
 	return t.cfg.NoReplySlot
 }
 
-func (t *twin) Bytes() int { return 0 }
 
 func (t *twin) Copy() poller {
 	c := &twin{}
