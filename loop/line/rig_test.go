@@ -26,11 +26,11 @@ type rig struct {
 	raw   []Change
 }
 
-// rigConfig reads devices such as "f2 i o": a fire input of two readings, another input, an
+// rigConfig reads devices such as "f2,i,o": a fire input of two readings, another input, an
 // output.
 func rigConfig(devices string) Config {
 	cfg := Config{PollSlot: 10, NoReplySlot: 20, CommandSlot: 15, MissedReplies: 3, CommandsBetweenVisits: 8}
-	for i, word := range strings.Fields(devices) {
+	for i, word := range strings.Split(devices, ",") {
 		d := Device{Address: uint8(i + 1), Output: word[0] == 'o', Fire: word[0] == 'f', Readings: 1}
 		if len(word) > 1 {
 			n, err := strconv.Atoi(word[1:])

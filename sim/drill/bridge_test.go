@@ -10,6 +10,8 @@ import (
 
 // The tests inside package drill need what package site does with a message, and site imports
 // drill: this file hands it to them.
+//
+//nolint:gochecknoinits // tests inside a package cannot import what imports it
 func init() {
 	drill.Compile = func(m *pb.Site) (*drill.Plan, []*pb.Finding) {
 		in, found := loop.Compile(m)

@@ -175,12 +175,12 @@ func (s *randomScript) fault(step *pb.Step) *pb.Step {
 		}
 		step.Kind = &pb.Step_RelayStuck{RelayStuck: &pb.RelayStuckStep{Output: p.Label}}
 	default:
-		if len(s.site.Equipment) == 0 {
+		if len(s.site.GetEquipment()) == 0 {
 			return nil
 		}
-		step.Kind = &pb.Step_PlantFault{PlantFault: &pb.PlantFaultStep{Equipment: pick(s.Rand, s.site.Equipment...).Equipment, Fault: pick(s.Rand, "stuck", "slow", "unproven")}}
+		step.Kind = &pb.Step_PlantFault{PlantFault: &pb.PlantFaultStep{Equipment: pick(s.Rand, s.site.GetEquipment()...).GetEquipment(), Fault: pick(s.Rand, "stuck", "slow", "unproven")}}
 	}
-	s.open = append(s.open, step.Step)
+	s.open = append(s.open, step.GetStep())
 	return step
 }
 

@@ -37,7 +37,7 @@ func phaseSite(when string, decision time.Duration, loops ...phaseLoop) *pb.Site
 			} else {
 				d.Kind = &pb.Device_RelayModule{RelayModule: &pb.RelayModule{}}
 				if i == len(loops)-1 {
-					effect.Outputs = append(effect.Outputs, d.Label)
+					effect.Outputs = append(effect.Outputs, d.GetLabel())
 				}
 			}
 			m.Devices = append(m.Devices, d)

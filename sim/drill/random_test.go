@@ -88,7 +88,7 @@ func (g *randomSite) line() *pb.Line {
 	}
 	l := &pb.Line{PollSlot: slot(), NoReplySlot: slot(), CommandSlot: slot()}
 	if g.chance(0.4) {
-		l.NoReplySlot, l.CommandSlot = l.PollSlot, l.PollSlot
+		l.NoReplySlot, l.CommandSlot = l.GetPollSlot(), l.GetPollSlot()
 	}
 	l.AlarmReadings, l.MissedReplies = new(uint32(1+g.IntN(3))), new(uint32(1+g.IntN(4)))
 	l.CommandsBetweenVisits = new(uint32(pick(g.Rand, 1, 2, 3, 8)))
@@ -148,9 +148,9 @@ func (g *randomSite) loop(number uint32, timing *pb.Line, devices int) {
 			g.outputKind(d)
 		} else {
 			g.inputKind(d)
-			g.inputs = append(g.inputs, d.Label)
-			if m := d.GetInputModule(); m == nil || m.Input == "fire" || m.Input == "waterflow" {
-				g.fires = append(g.fires, d.Label)
+			g.inputs = append(g.inputs, d.GetLabel())
+			if m := d.GetInputModule(); m == nil || m.GetInput() == "fire" || m.GetInput() == "waterflow" {
+				g.fires = append(g.fires, d.GetLabel())
 			}
 		}
 		l.Devices = append(l.Devices, d)
@@ -177,11 +177,11 @@ func (g *randomSite) inputKind(d *pb.Device) {
 		if g.chance(0.3) {
 			m.Retard = ms(pick(g.Rand, 1, 30, 2000))
 		}
-		if len(g.site.Equipment) > 0 && g.chance(0.7) {
-			e := pick(g.Rand, g.site.Equipment...)
+		if len(g.site.GetEquipment()) > 0 && g.chance(0.7) {
+			e := pick(g.Rand, g.site.GetEquipment()...)
 			if signals := plant.Signals(e); len(signals) > 0 {
-				m.Input, m.Proves = pick(g.Rand, "technical", "supervisory"), &pb.Proof{Equipment: e.Equipment, Signal: pick(g.Rand, signals...)}
-				g.proven = append(g.proven, e.Equipment)
+				m.Input, m.Proves = pick(g.Rand, "technical", "supervisory"), &pb.Proof{Equipment: e.GetEquipment(), Signal: pick(g.Rand, signals...)}
+				g.proven = append(g.proven, e.GetEquipment())
 			}
 		}
 		d.Kind = &pb.Device_InputModule{InputModule: m}
@@ -190,31 +190,31 @@ func (g *randomSite) inputKind(d *pb.Device) {
 
 func (g *randomSite) outputKind(d *pb.Device) {
 	var drives *pb.Drive
-	if len(g.site.Equipment) > 0 && g.chance(0.5) {
-		e := pick(g.Rand, g.site.Equipment...)
-		drives = &pb.Drive{Equipment: e.Equipment, Input: pick(g.Rand, plant.Inputs(e)...)}
+	if len(g.site.GetEquipment()) > 0 && g.chance(0.5) {
+		e := pick(g.Rand, g.site.GetEquipment()...)
+		drives = &pb.Drive{Equipment: e.GetEquipment(), Input: pick(g.Rand, plant.Inputs(e)...)}
 	}
-	load := &pb.Load{Label: d.Label + "-LOAD", CableM: new(3.0)}
+	load := &pb.Load{Label: d.GetLabel() + "-LOAD", CableM: new(3.0)}
 	a := &pb.Appliance{CurrentMa: new(30.0)}
 	switch g.IntN(4) {
 	case 0:
 		d.Kind = &pb.Device_LoopSounder{LoopSounder: &pb.LoopSounder{}}
-		g.sounder = append(g.sounder, d.Label)
+		g.sounder = append(g.sounder, d.GetLabel())
 	case 1:
 		load.Kind = &pb.Load_Sounder{Sounder: a}
 		d.Kind = control(load, nil)
-		g.sounder = append(g.sounder, d.Label)
+		g.sounder = append(g.sounder, d.GetLabel())
 	case 2:
 		load.Kind = &pb.Load_Lamp{Lamp: a}
 		if drives != nil {
 			drives = nil // de-energise-to-operate needs a contact that says how it rests
 		}
 		d.Kind = control(load, drives)
-		g.contact = append(g.contact, d.Label)
+		g.contact = append(g.contact, d.GetLabel())
 	default:
 		contact := &pb.Contact{AtRest: pick(g.Rand, "open", "closed"), OnLoopLoss: pick(g.Rand, "stays", "operates", "rests")}
 		d.Kind = &pb.Device_RelayModule{RelayModule: &pb.RelayModule{Contact: contact, Drives: drives}}
-		g.contact = append(g.contact, d.Label)
+		g.contact = append(g.contact, d.GetLabel())
 	}
 }
 
@@ -236,7 +236,7 @@ func (g *randomSite) program() {
 			continue
 		}
 		for range 1 + g.IntN(3) {
-			e := &pb.Effect{Effect: fmt.Sprintf("e%d", len(p.Effects)), Outputs: g.some(outputs, 20), Silenceable: g.chance(0.5)}
+			e := &pb.Effect{Effect: fmt.Sprintf("e%d", len(p.GetEffects())), Outputs: g.some(outputs, 20), Silenceable: g.chance(0.5)}
 			if g.chance(0.2) {
 				e.Until = "reset"
 			}
@@ -245,7 +245,7 @@ func (g *randomSite) program() {
 			}
 			p.Effects = append(p.Effects, e)
 			for range 1 + g.IntN(3) {
-				p.Actions = append(p.Actions, g.action(e, len(outputs) > 0 && slices.Contains(g.sounder, outputs[0]), len(p.Causes)))
+				p.Actions = append(p.Actions, g.action(e, len(outputs) > 0 && slices.Contains(g.sounder, outputs[0]), len(p.GetCauses())))
 			}
 		}
 	}
@@ -292,7 +292,7 @@ func (g *randomSite) condition(before int) string {
 }
 
 func (g *randomSite) action(e *pb.Effect, sounder bool, causes int) *pb.Action {
-	a := &pb.Action{Causes: []string{fmt.Sprintf("c%d", g.IntN(causes))}, Effects: []string{e.Effect}, State: "on"}
+	a := &pb.Action{Causes: []string{fmt.Sprintf("c%d", g.IntN(causes))}, Effects: []string{e.GetEffect()}, State: "on"}
 	if sounder {
 		a.State = pick(g.Rand, "alert", "evacuate")
 	}
@@ -311,10 +311,10 @@ func (g *randomSite) action(e *pb.Effect, sounder bool, causes int) *pb.Action {
 	if g.chance(0.1) {
 		a.Unless = "control('key').on"
 	}
-	if a.After != nil && g.chance(0.2) {
+	if a.GetAfter() != nil && g.chance(0.2) {
 		a.PauseWhile = "control('key').on"
 	}
-	if a.After != nil && g.chance(0.2) {
+	if a.GetAfter() != nil && g.chance(0.2) {
 		a.CancelWhen = "panel.acknowledged"
 	}
 	return a

@@ -175,7 +175,7 @@ func (c *pollCase) steps() []*pb.Step {
 			}
 			for _, spell := range d.Active {
 				if d.kind == "smoke" {
-					step(spell[0], &pb.Step{Kind: &pb.Step_Smoke{Smoke: &pb.SmokeStep{Device: on.Device, LevelPctPerM: new(8.0)}}})
+					step(spell[0], &pb.Step{Kind: &pb.Step_Smoke{Smoke: &pb.SmokeStep{Device: on.GetDevice(), LevelPctPerM: new(8.0)}}})
 				} else {
 					step(spell[0], &pb.Step{Kind: &pb.Step_Press{Press: on}})
 				}
