@@ -61,10 +61,8 @@ func TestDeviceInAnotherZone(t *testing.T) {
 				t.Fatalf("%s: the site is refused", d.GetLabel())
 			}
 			report, _ := verified(t, newVerifier(t, plan, demo.Matrix))
-			if cell := failingCell(report, "market-hall", "hall-sounders", d.GetLabel()); cell == nil {
+			if failingCell(report, "market-hall", "hall-sounders", d.GetLabel()) == nil {
 				t.Errorf("%s in another zone: passed %v, and the row of its place does not show it", d.GetLabel(), report.GetPassed())
-			} else if cell.GetDifference().GetBrokenLink() != linkCause && cell.GetVerdict() != late.String() {
-				t.Errorf("%s in another zone: %s, broken at %q", d.GetLabel(), cell.GetVerdict(), cell.GetDifference().GetBrokenLink())
 			}
 		}
 	}

@@ -240,19 +240,26 @@ func (j *judgement) course(c *matrix.Course) {
 			required = append(required, t)
 		}
 	}
+	if !j.compare(c, required, did) {
+		j.others(c, did)
+	}
+}
+
+// compare goes through the two courses up to the first difference; true if there is none.
+func (j *judgement) compare(c *matrix.Course, required []matrix.Transition, did []operation) bool {
 	for i := range max(len(did), len(required)) {
-		if i >= len(required) {
+		switch {
+		case i >= len(required):
 			j.extra(c, required, did, i)
-			return
-		}
-		if i >= len(did) {
+			return false
+		case i >= len(did):
 			j.lacking(c, required, did, i)
-			return
-		}
-		if !j.transition(c, required, did, i) {
-			return
+			return false
+		case !j.transition(c, required, did, i):
+			return false
 		}
 	}
+	return true
 }
 
 // extra: the output did more than is required.
@@ -297,8 +304,8 @@ func (j *judgement) transition(c *matrix.Course, required []matrix.Transition, d
 	case op.t2 > t.Allowed.To:
 		d.verdict = late
 	default:
-		if !j.inTime(c, t, op) {
-			d.verdict = late
+		if slow := j.inTime(c, t, op); len(slow) > 0 {
+			d.verdict, answer = late, slow
 		}
 	}
 	if d.verdict == asRequired {
@@ -317,9 +324,9 @@ func responsible(t *matrix.Transition) []int {
 	return t.Ended
 }
 
-// inTime compares the response with what the cell permits, and notes it.
-func (j *judgement) inTime(c *matrix.Course, t *matrix.Transition, op *operation) bool {
-	ok := true
+// inTime compares the response with what each cell permits, notes it, and returns the demands that
+// permit less.
+func (j *judgement) inTime(c *matrix.Course, t *matrix.Transition, op *operation) (slow []int) {
 	for _, i := range t.Begun {
 		d := &c.Demands[i]
 		tr := j.truthOf(int32(d.Row))
@@ -332,9 +339,11 @@ func (j *judgement) inTime(c *matrix.Course, t *matrix.Transition, op *operation
 		j.out.cells = append(j.out.cells, cellResult{row: int32(d.Row), cell: int32(d.Cell), own: j.own(int32(d.Row)), leads: true,
 			timed: true, worst: took, bound: bound, within: within})
 		j.out.timings = append(j.out.timings, Timing{Output: int32(c.Output), Observed: took, Bound: bound})
-		ok = ok && took <= within
+		if took > within {
+			slow = append(slow, i)
+		}
 	}
-	return ok
+	return slow
 }
 
 // originOf is t0 of the span that begins at a decision.
@@ -381,38 +390,6 @@ func (j *judgement) ownCells(row int32) {
 				at: j.c.stimulated, required: cell.String(), observed: "the row never became true", broken: "confirmed"})
 		}
 	}
-}
-
-// attribute reports a difference of an output at the cells of the demands that answer for it;
-// where none does, at the empty or other cell of the run's own row.
-func (j *judgement) attribute(c *matrix.Course, d difference, demands []int) {
-	d.row, d.cell, d.column = -1, -1, -1
-	for _, own := range []bool{true, false} {
-		for _, i := range demands {
-			dm := &c.Demands[i]
-			if j.own(int32(dm.Row)) != own {
-				continue
-			}
-			d.row, d.cell, d.own, d.begun = int32(dm.Row), int32(dm.Cell), own, dm
-			d.column = int32(j.w.v.m.Rows[dm.Row].Cells[dm.Cell].Column)
-			d.truth = j.truthOf(d.row)
-			j.differ(d)
-			return
-		}
-	}
-	for _, column := range j.w.v.outputColumns[c.Output] {
-		for _, row := range j.r.rows {
-			d.row, d.column, d.own, d.truth = row, column, true, j.truthOf(row)
-			for k := range j.w.v.m.Rows[row].Cells {
-				if int32(j.w.v.m.Rows[row].Cells[k].Column) == column {
-					d.cell = int32(k)
-				}
-			}
-			j.differ(d)
-			return
-		}
-	}
-	j.differ(d)
 }
 
 func (j *judgement) differ(d difference) {
