@@ -2,6 +2,7 @@ package line
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -15,7 +16,7 @@ const busy = `0 in 0 on; 3 in 5 on pre; 4 removed 1; 7 send 2 1 1 1 1; 7 send 3 
 
 // busyRig has noise on the line that depends on the draw alone, so that copies draw alike.
 func busyRig() *rig {
-	cfg := rigConfig("f2 i o o i f1")
+	cfg := rigConfig("f2,i,o,o,i,f1")
 	cfg.OutOfTurn, cfg.ProbeUnused, cfg.SharedCommands, cfg.ReplyCurrentCheck, cfg.CommandsBetweenVisits = true, true, true, true, 2
 	cfg.ErrorRate = 0.5
 	return newRig(cfg, 3, 7, 11, 5, 9, 2, 30)
@@ -38,9 +39,7 @@ func TestCopyFrom(t *testing.T) {
 		f.s.CopyFrom(busyRig().s) // memory to be used again
 		f.s.CopyFrom(r.s)
 		f.draws, f.count, f.now = r.draws, r.count, r.now
-		for i, on := range r.stuck {
-			f.stuck[i] = on
-		}
+		maps.Copy(f.stuck, r.stuck)
 		before := fmt.Sprintf("%+v", *f.s)
 		if before != fmt.Sprintf("%+v", *r.s) {
 			t.Fatalf("the copy at %d differs from its original", cut)

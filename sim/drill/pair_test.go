@@ -99,6 +99,14 @@ func (r *pairRun) act(a pairAct) {
 			stage = line.Late
 		}
 		r.p.SetOutput(r.now, stage, a.i, line.OutputState(a.n), event)
+	case "circuit":
+		stage := line.Early
+		if a.late {
+			stage = line.Late
+		}
+		r.p.SetCircuit(r.now, stage, a.i, line.Circuit(a.n), event)
+	case "watch":
+		r.p.Watch(r.now, a.on, event)
 	case "stuck":
 		r.stuck[a.i] = a.on
 	case "rate":
@@ -170,7 +178,7 @@ func pairActs(r *rand.Rand, cfg line.Config) []pairAct {
 		}
 		a := pairAct{at: at, i: int32(r.IntN(n)), on: chance(0.5), pre: chance(0.2), n: r.Int32N(3)}
 		output := cfg.Devices[a.i].Output
-		switch k := r.IntN(20); {
+		switch k := r.IntN(22); {
 		case k < 8 && !output:
 			a.kind = "input"
 			a.pre = a.pre || a.on && chance(0.5)
@@ -189,6 +197,10 @@ func pairActs(r *rand.Rand, cfg line.Config) []pairAct {
 			a.kind, a.rate = "rate", float64(r.IntN(3))*0.05
 		case k < 16:
 			a.kind = "copy"
+		case k < 18 && output:
+			a.kind, a.late = "circuit", chance(0.5)
+		case k < 18:
+			a.kind = "watch"
 		default:
 			a.kind, a.n = "ask", r.Int32N(200)
 		}

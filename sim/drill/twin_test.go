@@ -522,7 +522,6 @@ func (t *twin) length(turn int) time.Duration {
 	return t.cfg.NoReplySlot
 }
 
-
 func (t *twin) Copy() poller {
 	c := &twin{}
 	c.CopyFrom(t)
