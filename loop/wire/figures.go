@@ -1,0 +1,113 @@
+package wire
+
+import (
+	"cmp"
+	"slices"
+)
+
+// Figures are what `check` prints of a loop. Micro means millionths: of ohms, farads, amperes,
+// volts.
+type Figures struct {
+	Millimetres    int64 // of all cable
+	LoopMicroOhm   int64 // both cores and the closed isolators: round a ring, or to the worst end of a branch
+	Picofarads     int64
+	RestMicroAmp   int64
+	AlarmMicroAmp  int64 // all sounders, and as many indicators as may be lit
+	OneEndRest     Lowest
+	OneEndAlarm    Lowest
+	BothEndsRest   Lowest // on a ring only
+	BothEndsAlarm  Lowest
+	LimitMicroAmp  int64
+	DriverMicroVol int64
+}
+
+// Lowest is the lowest voltage at a device, and where.
+type Lowest struct {
+	MicroVolt int64
+	Entry     int32 // -1: the loop has no device
+	Collapsed bool  // the driver cannot hold the line
+}
+
+// Figures computes them. The indicators lit in alarm are those of the devices that have the lowest
+// voltages at rest.
+func (n *Network) Figures() Figures {
+	f := Figures{LimitMicroAmp: micro(n.limit), DriverMicroVol: micro(n.volts)}
+	metres, farad := 0.0, 0.0
+	for i := range n.runs {
+		metres += n.runs[i].metres
+		farad += n.runs[i].farad
+	}
+	f.Millimetres = micro(metres / 1000)
+	f.Picofarads = micro(float64(farad * 1e6))
+	f.LoopMicroOhm = micro(n.loopOhm())
+	total := 0.0
+	for e := range n.entries {
+		total += n.entries[e].standby
+	}
+	f.RestMicroAmp = micro(total)
+	for e := range n.entries {
+		total += n.entries[e].sounder
+	}
+	f.AlarmMicroAmp = micro(total + n.brightest())
+	f.OneEndRest, f.OneEndAlarm = n.lowest(false)
+	if n.ring {
+		f.BothEndsRest, f.BothEndsAlarm = n.lowest(true)
+	}
+	return f
+}
+
+// loopOhm is the resistance of both cores with closed isolators.
+func (n *Network) loopOhm() float64 {
+	way := make([]float64, len(n.entries)+1)
+	most := 0.0
+	for _, r := range n.order {
+		up := 0.0
+		if r == n.Return() {
+			if n.last >= 0 {
+				up = way[n.last]
+			}
+			return up + float64(2*n.runs[r].ohm)
+		}
+		if parent := n.entries[r].parent; parent >= 0 {
+			up = way[parent]
+		}
+		way[r] = up + float64(2*n.runs[r].ohm)
+		if i := n.entries[r].iso; i >= 0 {
+			way[r] += n.iso[i].ohm
+		}
+		most = max(most, way[r])
+	}
+	return most
+}
+
+// lowest solves the healthy loop at rest and in alarm, driven from one end or from both.
+func (n *Network) lowest(both bool) (rest, alarm Lowest) {
+	s := &State{next: never, iso: make([]isoState, len(n.iso)), dev: make([]devState, len(n.entries)), far: both}
+	s.iso[farEnd].open = !both
+	n.assemble(s)
+	n.solveNow(s)
+	rest = n.lowestNow(s)
+	var devices []int32
+	for e := range n.entries {
+		if n.entries[e].device {
+			devices = append(devices, int32(e))
+			s.dev[e].sounder = true
+		}
+	}
+	slices.SortStableFunc(devices, func(a, b int32) int {
+		return cmp.Or(-cmp.Compare(micro(n.entries[a].indicator), micro(n.entries[b].indicator)), cmp.Compare(s.work.voltage(a), s.work.voltage(b)))
+	})
+	s.lit = devices
+	n.solveNow(s)
+	return rest, n.lowestNow(s)
+}
+
+func (n *Network) lowestNow(s *State) Lowest {
+	l := Lowest{Entry: -1, Collapsed: s.work.driver.collapsed}
+	for e := range n.entries {
+		if v := s.work.voltage(int32(e)); n.entries[e].device && (l.Entry < 0 || v < l.MicroVolt) {
+			l.MicroVolt, l.Entry = v, int32(e)
+		}
+	}
+	return l
+}
