@@ -119,6 +119,9 @@ func (n *Network) lay(s *State, r, from int32) int32 {
 		case Earth:
 			at.earth = at.earth.on(f.Core, 1/max(f.Ohm, leastOhm))
 			w.earths++
+			if f.Core == Both {
+				w.earths++ // each core to earth: a short through it
+			}
 			at = w.add(at)
 		}
 	}

@@ -70,6 +70,13 @@ func (n *Network) Place(s *State, now time.Duration, f Fault, event uint64, sink
 		panic(fmt.Sprintf("wire: no such fault: %+v", f))
 	}
 	s.reach(now)
+	number := s.insert(f)
+	n.change(s, event, sink)
+	return number
+}
+
+// insert keeps the faults in the order of runs, and along each run.
+func (s *State) insert(f Fault) int32 {
 	s.numbers++
 	after := func(a, b placed) int {
 		return cmp.Or(cmp.Compare(a.Run, b.Run), cmp.Compare(a.At, b.At), cmp.Compare(a.number, b.number))
@@ -77,7 +84,6 @@ func (n *Network) Place(s *State, now time.Duration, f Fault, event uint64, sink
 	p := placed{s.numbers, f}
 	at, _ := slices.BinarySearchFunc(s.faults, p, after)
 	s.faults = slices.Insert(s.faults, at, p)
-	n.change(s, event, sink)
 	return p.number
 }
 

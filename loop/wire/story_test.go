@@ -6,7 +6,6 @@ import (
 	"testing"
 	"time"
 
-
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 )
 
@@ -184,7 +183,6 @@ func TestShortStory(t *testing.T) {
 		t.Error("the ring is whole: the far end is watched again, and nobody loses voltage")
 	}
 }
-
 
 // A break on a ring: full service within 200 s (NFPA 72, A5 and A6), devices beyond restart.
 func TestBreakStory(t *testing.T) {
@@ -368,4 +366,3 @@ func TestCopy(t *testing.T) {
 		t.Errorf("original\n%q\ncopy\n%q", b.log, c.log)
 	}
 }
-
