@@ -1,0 +1,126 @@
+package circuit
+
+import (
+	"fmt"
+
+	"loopdrill.dev/loopdrill/proto/finding"
+	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+)
+
+// Rating is what a volt-free contact may switch. Zero stands for what the file does not say.
+type Rating struct{ VoltsV, AmpsA float64 }
+
+// ContactLoad is what equipment puts on the contact that drives it.
+type ContactLoad struct {
+	VoltsV     float64
+	MilliA     float64
+	Diode      bool // a suppression diode across the coil
+	Starter    bool // of a kind that a contactor or a supply of its own switches: fan, siren, damper, lock
+	Electronic bool // an input without a coil
+}
+
+// LoadOf is the load of a piece of equipment on one contact.
+func LoadOf(eq *pb.Equipment) ContactLoad {
+	var coil *pb.Coil
+	starter := false
+	switch k := eq.GetKind().(type) {
+	case *pb.Equipment_Lift:
+		coil = k.Lift.GetCoil()
+	case *pb.Equipment_Fan:
+		coil = &pb.Coil{CoilV: k.Fan.CoilV, CoilMa: k.Fan.CoilMa, CoilDiode: k.Fan.GetCoilDiode()} //nolint:protogetter // presence matters
+		starter = true
+	case *pb.Equipment_Damper:
+		coil, starter = k.Damper.GetCoil(), true
+	case *pb.Equipment_DoorHolder:
+		coil = k.DoorHolder.GetCoil()
+	case *pb.Equipment_DoorLock:
+		coil, starter = k.DoorLock.GetCoil(), true
+	case *pb.Equipment_Announcement:
+		coil = k.Announcement.GetCoil()
+	case *pb.Equipment_Trip:
+		coil = k.Trip.GetCoil()
+	case *pb.Equipment_Valve:
+		coil = k.Valve.GetCoil()
+	case *pb.Equipment_Release:
+		coil = k.Release.GetCoil()
+	case *pb.Equipment_Dialler:
+		coil = k.Dialler.GetCoil()
+	case *pb.Equipment_Siren:
+		coil, starter = k.Siren.GetCoil(), true
+	case *pb.Equipment_Generic:
+		coil = k.Generic.GetCoil()
+	}
+	load := ContactLoad{VoltsV: coilV, MilliA: coil.GetCoilMa(), Diode: coil.GetCoilDiode(), Starter: starter}
+	if coil.GetCoilV() > 0 {
+		load.VoltsV = coil.GetCoilV()
+	}
+	load.Electronic = load.MilliA == 0
+	return load
+}
+
+// RatedFor completes a rating with what is usual for small field relays at the load's voltage.
+func (r Rating) RatedFor(l ContactLoad) (full Rating, stated bool) {
+	stated = r.VoltsV > 0 && r.AmpsA > 0
+	full = r
+	if full.VoltsV <= 0 {
+		full.VoltsV = ratingV
+	}
+	if full.AmpsA <= 0 {
+		full.AmpsA = ratingA
+		if l.mains() {
+			full.AmpsA = ratingACA
+		}
+	}
+	return full, stated
+}
+
+// mains reports whether the load is above extra-low voltage, and so taken as a.c.
+func (l ContactLoad) mains() bool { return l.VoltsV > extraLowV }
+
+// CheckContact judges one contact with what it drives. path is the contact's own field path, what
+// names the driven input for people.
+func CheckContact(path, what string, rating Rating, l ContactLoad) []*pb.Finding {
+	full, stated := rating.RatedFor(l)
+	var found []*pb.Finding
+	if micro(l.VoltsV) > micro(full.VoltsV) {
+		found = append(found, finding.Error("contact.voltage", at(path, ".volts_v"),
+			fmt.Sprintf("%s puts %g V on a contact rated %g V", what, l.VoltsV, full.VoltsV),
+			"switch it through an interposing relay that is rated for it"+unstated(stated)))
+	}
+	if l.Electronic {
+		return found
+	}
+	found = append(found, checkCurrent(path, what, full, stated, l)...)
+	if !l.mains() && !l.Diode {
+		found = append(found, finding.Warn("contact.no-diode", path,
+			fmt.Sprintf("the coil of %s has no suppression diode", what),
+			"fit a diode across the coil, cathode to positive, and write `coil_diode: true`; it slows the release, so allow for that where the release is the fire action (common practice)"))
+	}
+	if l.Starter && (l.mains() || micro(l.MilliA) > micro(directMA)) {
+		found = append(found, finding.Error("contact.drives-contactor", path,
+			fmt.Sprintf("%s (%g mA at %g V) is switched by the contact directly", what, l.MilliA, l.VoltsV),
+			"contactors, groups of dampers and supplies of locks are switched by an interposing relay or the starter's control circuit (common practice); the relay stands within 1 m of what it switches (NFPA 72 21.2)"))
+	}
+	return found
+}
+
+// checkCurrent compares the current, for a d.c. coil with the derated figure.
+func checkCurrent(path, what string, full Rating, stated bool, l ContactLoad) []*pb.Finding {
+	limit, kind := full.AmpsA, ""
+	if !l.mains() {
+		limit, kind = float64(inductive*full.AmpsA), fmt.Sprintf(" for a d.c. coil (%g of its %g A resistive, common practice)", inductive, full.AmpsA)
+	}
+	if micro(l.MilliA/1000) <= micro(limit) {
+		return nil
+	}
+	return []*pb.Finding{finding.Error("contact.current", at(path, ".amps_a"),
+		fmt.Sprintf("%s takes %g mA through a contact good for %g mA%s", what, l.MilliA, float64(limit*1000), kind),
+		"use a contact of a higher rating, or an interposing relay"+unstated(stated))}
+}
+
+func unstated(stated bool) string {
+	if stated {
+		return ""
+	}
+	return "; the contact's rating is not written, and what is usual for small field relays was taken (common practice)"
+}
