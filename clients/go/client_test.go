@@ -43,7 +43,7 @@ func start(t *testing.T, change func(*service.Limits)) string {
 	served := make(chan error, 1)
 	go func() { served <- server.Serve(listener) }()
 	t.Cleanup(func() {
-		ctx, cancel := context.WithTimeout(context.Background(), 10*time.Second) //nolint:usetesting // t's own context has ended here
+		ctx, cancel := context.WithTimeout(context.Background(), 10*time.Second)
 		defer cancel()
 		server.Stop(ctx)
 		if err := <-served; err != nil {

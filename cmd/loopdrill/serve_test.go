@@ -108,9 +108,8 @@ func get(t *testing.T, url string) string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer answer.Body.Close()
 	page, err := io.ReadAll(answer.Body)
-	if err != nil || answer.StatusCode != http.StatusOK {
+	if err = errors.Join(err, answer.Body.Close()); err != nil || answer.StatusCode != http.StatusOK {
 		t.Fatalf("%s: %s, %v", url, answer.Status, err)
 	}
 	return string(page)
@@ -143,7 +142,7 @@ func TestServeCannotListen(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer taken.Close()
+	t.Cleanup(func() { _ = taken.Close() })
 	for _, args := range [][]string{
 		{"serve", "--listen", taken.Addr().String()},
 		{"serve", "--listen", "127.0.0.1:0", "--metrics-listen", taken.Addr().String()},

@@ -51,8 +51,8 @@ func (k *keeper) enter(act *drill.Act, now bool) error {
 	if err := k.alive(); err != nil {
 		return err
 	}
-	if len(d.Journal()) >= k.limits.Acts {
-		return exhausted("acts", int64(k.limits.Acts))
+	if len(d.Journal()) >= k.limits.DrillActs {
+		return exhausted("drill_acts", int64(k.limits.DrillActs))
 	}
 	if act.Kind == drill.ActRepair && !injected(d.Journal(), act.Name) {
 		return refusedStep([]*pb.Finding{finding.Refuse("scenario.nothing-to-repair", "step.repair.step",
@@ -68,7 +68,10 @@ func (k *keeper) enter(act *drill.Act, now bool) error {
 		return precondition("INSTANT_EXECUTED", k.about.name,
 			"step.at is "+drill.Seconds(act.At)+", and the drill is executed up to "+drill.Seconds(d.Instant())+"; leave `at` out to act at once")
 	}
-	return d.Do(*act)
+	if err := k.acts.take(1); err != nil {
+		return err
+	}
+	return d.Do(*act) // which can only fail for the time just checked
 }
 
 // injected reports whether a fault of that id has been entered.

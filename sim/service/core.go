@@ -6,6 +6,7 @@ import (
 	"go.uber.org/zap"
 
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/sim/drill"
 	"loopdrill.dev/loopdrill/sim/site"
 )
 
@@ -16,15 +17,34 @@ type core struct {
 	metrics *Metrics
 	builds  chan struct{} // one token for each site that may be compiled now
 
-	drills, points, events, advances, watchers, jobs *budget
+	drills, points, acts, events, advances, watchers, jobs, results *budget
 }
 
 func newCore(limits Limits, log *zap.Logger, metrics *Metrics) *core {
 	return &core{
 		limits: limits, log: log, metrics: metrics, builds: make(chan struct{}, limits.Builds),
-		drills: newBudget("drills", limits.Drills), points: newBudget("points", limits.Points), events: newBudget("events", limits.Events),
+		drills: newBudget("drills", limits.Drills), points: newBudget("points", limits.Points), acts: newBudget("acts", limits.Acts), events: newBudget("events", limits.Events),
 		advances: newBudget("advances", limits.Advances), watchers: newBudget("watchers", limits.Watchers), jobs: newBudget("jobs", limits.Jobs),
+		results: newBudget("results", limits.Results),
 	}
+}
+
+// charge charges what a drill or a snapshot keeps, apart from its log, to the limits.
+func (c *core) charge(d *drill.Drill) error {
+	if err := c.points.take(len(d.Plan().In.Points)); err != nil {
+		return err
+	}
+	if err := c.acts.take(len(d.Journal())); err != nil {
+		c.points.give(len(d.Plan().In.Points))
+		return err
+	}
+	return nil
+}
+
+// refund gives back what charge took, and what acts entered since took.
+func (c *core) refund(d *drill.Drill) {
+	c.points.give(len(d.Plan().In.Points))
+	c.acts.give(len(d.Journal()))
 }
 
 // build compiles files. It waits for its turn: compiling the largest site takes much memory. A

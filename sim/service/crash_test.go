@@ -28,7 +28,7 @@ func TestCrash(t *testing.T) {
 	}
 	// No step resolves to a point that does not exist; the models trust that.
 	broken := drill.Act{At: 2 * time.Second, Kind: drill.ActSmoke, Index: 1 << 20}
-	if err := k.do(ctx, func() error { return k.owned.d.Do(broken) }); err != nil {
+	if err := k.do(ctx, func() error { return k.enter(&broken, false) }); err != nil {
 		t.Fatal(err)
 	}
 	stream := r.watch(name, 1)

@@ -67,17 +67,16 @@ func (s *drillServer) admit(about about, d *drill.Drill, inherited int) (*keeper
 	if err := s.taken(about.name); err != nil {
 		return nil, err
 	}
-	points := len(d.Plan().In.Points)
 	if err := s.drills.take(1); err != nil {
 		return nil, err
 	}
-	if err := s.points.take(points); err != nil {
+	if err := s.charge(d); err != nil {
 		s.drills.give(1)
 		return nil, err
 	}
 	if err := s.events.take(inherited); err != nil {
 		s.drills.give(1)
-		s.points.give(points)
+		s.refund(d)
 		return nil, err
 	}
 	k := newKeeper(s.core, about, d, inherited)

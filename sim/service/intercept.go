@@ -37,7 +37,7 @@ func withRequestID(ctx context.Context) (context.Context, string) {
 	}
 	if !requestIDPattern.MatchString(id) {
 		var b [8]byte
-		rand.Read(b[:]) //nolint:errcheck // it never returns an error
+		rand.Read(b[:]) // never returns an error
 		id = hex.EncodeToString(b[:])
 	}
 	return context.WithValue(ctx, requestIDContext{}, id), id

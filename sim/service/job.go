@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"go.uber.org/zap"
+	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
@@ -24,6 +25,8 @@ var errCancelled = errors.New("cancelled")
 type job struct {
 	cancel context.CancelCauseFunc
 	ended  chan struct{} // closed when its goroutine has ended
+	points int           // addressed devices of its site, charged until it is over
+	size   int           // bytes of its result, charged; set before ended is closed
 
 	mu       sync.Mutex
 	bare     *pb.Job // without findings and result
@@ -91,6 +94,7 @@ func over(s pb.JobState) bool {
 // work waits for a worker and does the job. turns has one token for each job that may run.
 func (j *job) work(ctx context.Context, c *core, turns chan struct{}, do task) {
 	defer close(j.ended)
+	defer c.points.give(j.points)
 	select {
 	case turns <- struct{}{}:
 		defer func() { <-turns }()
@@ -127,9 +131,13 @@ func (j *job) attempt(ctx context.Context, c *core, do task) (got result, err er
 
 // finish stores what came of the job.
 func (j *job) finish(ctx context.Context, c *core, got result, err error) {
-	if size := proto.Size(got.verify) + proto.Size(got.play); size > c.limits.ResultBytes*9/10 {
-		got, err = result{}, errors.New("the result is larger than the server's limit result_bytes of "+strconv.Itoa(c.limits.ResultBytes))
+	size := proto.Size(got.verify) + proto.Size(got.play)
+	if size > c.limits.ResultBytes*9/10 { // the rest is for findings and the job itself
+		got, err, size = result{}, errors.New("the result is larger than the server's limit result_bytes of "+strconv.Itoa(c.limits.ResultBytes)), 0
+	} else if full := c.results.take(size); full != nil {
+		got, err, size = result{}, full, 0
 	}
+	j.size = size
 	j.mu.Lock()
 	j.result = got
 	errored := finding.Worst(j.findings) >= pb.Severity_SEVERITY_ERROR
@@ -140,7 +148,7 @@ func (j *job) finish(ctx context.Context, c *core, got result, err error) {
 		case ctx.Err() != nil:
 			m.State, m.Reason = pb.JobState_JOB_STATE_CANCELLED, context.Cause(ctx).Error()
 		case err != nil:
-			m.State, m.Reason = pb.JobState_JOB_STATE_FAILED, err.Error()
+			m.State, m.Reason = pb.JobState_JOB_STATE_FAILED, status.Convert(err).Message()
 		case got.passed() && !errored:
 			m.State, m.Verdict = pb.JobState_JOB_STATE_DONE, pb.JobVerdict_JOB_VERDICT_PASSED
 		default:

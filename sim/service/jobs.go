@@ -64,7 +64,8 @@ func (s *jobServer) CreateJob(ctx context.Context, req *pb.CreateJobRequest) (*p
 	// The work outlives the request that asks for it.
 	work, cancel := context.WithCancelCause(context.WithoutCancel(ctx))
 	j := &job{
-		cancel: cancel, ended: make(chan struct{}), changed: make(chan struct{}), findings: findings,
+		cancel: cancel, ended: make(chan struct{}), changed: make(chan struct{}), points: len(built.Installation.Points),
+		findings: findings[:min(len(findings), s.limits.Files.Findings)],
 		bare: &pb.Job{
 			Name: name, Site: built.Site.GetSite(), Work: req.GetWork(), State: pb.JobState_JOB_STATE_PENDING,
 			Revision: 1, CreateTime: timestamppb.Now(),
@@ -104,6 +105,10 @@ func (s *jobServer) admit(name string, j *job) error {
 		return err
 	}
 	if err := s.jobs.take(1); err != nil {
+		return err
+	}
+	if err := s.points.take(j.points); err != nil {
+		s.jobs.give(1)
 		return err
 	}
 	s.byName[name] = j
@@ -205,6 +210,7 @@ func (s *jobServer) DeleteJob(ctx context.Context, req *pb.DeleteJobRequest) (*p
 		<-j.ended
 		m, _, _ := j.now(false)
 		s.jobs.give(1)
+		s.results.give(j.size)
 		s.metrics.jobs.WithLabelValues(jobStates[m.GetState()]).Dec()
 	}()
 	select {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"io"
+	"strings"
 	"testing"
 
 	"google.golang.org/grpc/codes"
@@ -225,4 +226,26 @@ func TestJobsEnd(t *testing.T) {
 func (r *rig) jobAgain(id string) error {
 	_, err := r.jobs.CreateJob(r.t.Context(), &pb.CreateJobRequest{JobId: id, Files: kioskFiles(), Work: verifyWork})
 	return err
+}
+
+// A result that is too large, or for which there is no room, fails its job; what jobs used is
+// given back.
+func TestLimitsOnResults(t *testing.T) {
+	for limit, set := range map[string]func(*Limits){
+		"result_bytes": func(l *Limits) { l.ResultBytes = 500 },
+		"results":      func(l *Limits) { l.Results = 500 },
+	} {
+		r := newRig(t, func(o *Options) { set(&o.Limits) })
+		name := r.createJob("v", verifyWork)
+		last := r.await(r.watchJob(name))
+		if last.GetState() != pb.JobState_JOB_STATE_FAILED || last.GetResult() != nil || !strings.Contains(last.GetReason(), "limit "+limit+" of 500") {
+			t.Errorf("%s: the job is %v", limit, last)
+		}
+		if _, err := r.jobs.DeleteJob(t.Context(), &pb.DeleteJobRequest{Name: name}); err != nil {
+			t.Fatal(err)
+		}
+		if c := r.server.jobs.core; c.jobs.used.Load() != 0 || c.points.used.Load() != 0 || c.results.used.Load() != 0 {
+			t.Errorf("%s: still charged: %d jobs, %d points, %d bytes", limit, c.jobs.used.Load(), c.points.used.Load(), c.results.used.Load())
+		}
+	}
 }

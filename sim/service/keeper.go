@@ -5,12 +5,12 @@ import (
 	"errors"
 	"fmt"
 	"runtime/debug"
+	"slices"
 	"sync"
 	"time"
 
 	"go.uber.org/zap"
 	"google.golang.org/grpc/codes"
-	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/durationpb"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
@@ -60,8 +60,8 @@ type snapshot struct {
 }
 
 // newKeeper starts a keeper for a paused drill. Its first events, as many as it inherited, were
-// measured in the drill it was forked from. The caller has charged the drill, its points and
-// those events to their limits; the keeper gives all back at its end.
+// measured in the drill it was forked from. The caller has charged the drill and those
+// events to the limits; the keeper gives all back at its end.
 func newKeeper(c *core, about about, d *drill.Drill, inherited int) *keeper {
 	k := &keeper{core: c, about: about, plan: d.Plan(), feed: newFeed(), mail: make(chan func()), quit: make(chan struct{}), done: make(chan struct{})}
 	k.owned.d, k.owned.snapshots = d, map[string]*snapshot{}
@@ -143,7 +143,10 @@ func (k *keeper) release() {
 	o := &k.owned
 	k.metrics.drills.WithLabelValues(drillStates[o.state]).Dec()
 	k.drills.give(1)
-	k.points.give(len(k.plan.In.Points) * (1 + len(o.snapshots)))
+	k.refund(o.d)
+	for _, kept := range o.snapshots {
+		k.refund(kept.d)
+	}
 	k.events.give(o.charged)
 }
 
@@ -160,8 +163,7 @@ func (k *keeper) setState(state pb.DrillState) {
 // publish measures what is new in the log and shows it to watchers.
 func (k *keeper) publish(newState bool) {
 	o := &k.owned
-	events := o.d.Log().Since(0)
-	events = events[:len(events):len(events)]
+	events := slices.Clip(o.d.Log().Since(0))
 	since := o.counted
 	o.counted = len(events)
 	o.charged += len(events) - since
@@ -179,7 +181,7 @@ func (k *keeper) message() *pb.Drill {
 	}
 	if p := o.pace; p != nil {
 		if p.speed > 0 {
-			m.Speed = proto.Float64(p.speed)
+			m.Speed = new(p.speed)
 		}
 		if p.until != never {
 			m.Until = durationpb.New(p.until)

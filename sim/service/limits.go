@@ -13,12 +13,14 @@ import (
 type Limits struct {
 	Files        site.Limits   // of the files of one site
 	RequestBytes int           // one request, all files of a site together
-	ResultBytes  int           // one response
+	ResultBytes  int           // one response, so one result of a job
+	Results      int           // bytes of the results of all jobs
 	Builds       int           // sites compiled at once; further ones wait
 	Drills       int           // drills kept
-	Points       int           // addressed devices over all drills and snapshots
+	Points       int           // addressed devices over all drills, snapshots and jobs that are not over
 	Snapshots    int           // snapshots of one drill
-	Acts         int           // acts entered into one drill
+	DrillActs    int           // acts entered into one drill
+	Acts         int           // acts over all drills and snapshots
 	DrillEvents  int           // events in the log of one drill
 	Events       int           // events over all drills
 	Advances     int           // AdvanceDrill requests at work at once
@@ -29,20 +31,22 @@ type Limits struct {
 	RunningJobs  int           // jobs worked on at once; further ones wait
 }
 
-// DefaultLimits suit one machine of a lab or a build server: all limits together stay below
-// about 2 GB.
+// DefaultLimits suit one machine of a lab or a build server: with all of them reached at once the
+// server keeps about 2 GB, half of it for sites that are being compiled.
 func DefaultLimits() Limits {
 	return Limits{
 		Files:        site.Limits{SiteBytes: 4 << 20, MatrixBytes: 4 << 20, ScenarioBytes: 1 << 20, Scenarios: 200, Findings: 500},
 		RequestBytes: 16 << 20,
 		ResultBytes:  64 << 20,
+		Results:      256 << 20,
 		Builds:       2,
 		Drills:       500,
 		Points:       500_000,
 		Snapshots:    64,
-		Acts:         20_000,
+		DrillActs:    20_000,
+		Acts:         2_000_000,
 		DrillEvents:  1_000_000,
-		Events:       10_000_000,
+		Events:       5_000_000,
 		Advances:     256,
 		Horizon:      8760 * time.Hour,
 		Watchers:     1000,
@@ -72,9 +76,6 @@ func (b *budget) take(n int) error {
 
 // add uses n more, whatever the limit says: for what has happened already.
 func (b *budget) add(n int) { b.used.Add(int64(n)) }
-
-// left reports whether anything is left.
-func (b *budget) left() bool { return b.used.Load() < b.most }
 
 // give gives n back.
 func (b *budget) give(n int) {

@@ -21,7 +21,8 @@ func TestLimits(t *testing.T) {
 		o.Limits.Drills = 2
 		o.Limits.Snapshots = 2
 		o.Limits.Points = 4 * kioskPoints
-		o.Limits.Acts = 3
+		o.Limits.DrillActs = 3
+		o.Limits.Acts = 5
 		o.Limits.Horizon = time.Hour
 		o.Limits.Watchers = 1
 	})
@@ -59,7 +60,11 @@ func TestLimits(t *testing.T) {
 		r.act(a, smoke("HALL-SD", time.Second))
 	}
 	_, err = r.drills.Act(ctx, &pb.ActRequest{Name: a, Step: smoke("HALL-SD", time.Second)})
-	want(t, err, codes.ResourceExhausted, "LIMIT_REACHED", "limit", "acts")
+	want(t, err, codes.ResourceExhausted, "LIMIT_REACHED", "limit", "drill_acts")
+	if _, err := r.drills.DeleteSnapshot(ctx, &pb.DeleteSnapshotRequest{Name: b + "/snapshots/one"}); err != nil {
+		t.Fatal(err)
+	}
+	want(t, snap(a, "acts"), codes.ResourceExhausted, "LIMIT_REACHED", "limit", "acts")
 	_, err = r.drills.Act(ctx, &pb.ActRequest{Name: b, Step: smoke("HALL-SD", time.Hour+1)})
 	field(t, want(t, err, codes.InvalidArgument, "BEYOND_LIMIT", "limit", "horizon"), "step.at")
 	_, err = r.drills.AdvanceDrill(ctx, &pb.AdvanceDrillRequest{Name: b, Distance: &pb.AdvanceDrillRequest_By{By: durationpb.New(time.Hour + 1)}})
@@ -75,8 +80,9 @@ func TestLimits(t *testing.T) {
 		}
 	}
 	c := r.server.drills.core
-	if c.drills.used.Load() != 0 || c.points.used.Load() != 0 || c.events.used.Load() != 0 {
-		t.Errorf("after all is deleted %d drills, %d points, %d events are still charged", c.drills.used.Load(), c.points.used.Load(), c.events.used.Load())
+	if c.drills.used.Load() != 0 || c.points.used.Load() != 0 || c.acts.used.Load() != 0 || c.events.used.Load() != 0 {
+		t.Errorf("after all is deleted %d drills, %d points, %d acts, %d events are still charged",
+			c.drills.used.Load(), c.points.used.Load(), c.acts.used.Load(), c.events.used.Load())
 	}
 }
 

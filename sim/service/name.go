@@ -45,7 +45,7 @@ func orNewID(id string) string {
 		return id
 	}
 	var b [6]byte
-	rand.Read(b[:]) //nolint:errcheck // it never returns an error
+	rand.Read(b[:]) // never returns an error
 	return hex.EncodeToString(b[:])
 }
 

@@ -147,7 +147,7 @@ func newRig(t *testing.T, change func(*Options)) *rig {
 		return conn
 	}
 	t.Cleanup(func() {
-		ctx, cancel := context.WithTimeout(context.Background(), 10*time.Second) //nolint:usetesting // t's own context has ended here
+		ctx, cancel := context.WithTimeout(context.Background(), 10*time.Second)
 		defer cancel()
 		r.server.Stop(ctx)
 	})

@@ -32,7 +32,7 @@ func (s *drillServer) CreateSnapshot(ctx context.Context, req *pb.CreateSnapshot
 		if len(snapshots) >= s.limits.Snapshots {
 			return exhausted("snapshots", int64(s.limits.Snapshots))
 		}
-		if err := s.points.take(len(k.plan.In.Points)); err != nil {
+		if err := s.charge(k.owned.d); err != nil {
 			return err
 		}
 		snapshots[name] = &snapshot{d: k.owned.d.Fork(), created: time.Now()}
@@ -76,11 +76,12 @@ func (s *drillServer) DeleteSnapshot(ctx context.Context, req *pb.DeleteSnapshot
 		return nil, err
 	}
 	err = k.do(ctx, func() error {
-		if _, ok := k.owned.snapshots[req.GetName()]; !ok {
+		kept, ok := k.owned.snapshots[req.GetName()]
+		if !ok {
 			return notFound(req.GetName())
 		}
 		delete(k.owned.snapshots, req.GetName())
-		s.points.give(len(k.plan.In.Points))
+		s.refund(kept.d)
 		return nil
 	})
 	if err != nil {

@@ -61,7 +61,7 @@ func (w *watcher) response(v view) *pb.WatchDrillResponse {
 	if v.revision != w.revision {
 		w.revision, out.Drill = v.revision, v.drill
 	}
-	if out.Lag == nil && out.Drill == nil && len(out.GetEvents()) == 0 {
+	if out.GetLag() == nil && out.GetDrill() == nil && len(out.GetEvents()) == 0 {
 		return nil
 	}
 	return out

@@ -164,7 +164,7 @@ type Job struct {
 	Revision uint64 `protobuf:"varint,8,opt,name=revision,proto3" json:"revision,omitempty"`
 	// Why it failed.
 	Reason string `protobuf:"bytes,9,opt,name=reason,proto3" json:"reason,omitempty"`
-	// What was found in files that the work could not use.
+	// What was found in the files; none of it refuses them. An error among it fails the verdict.
 	Findings []*Finding `protobuf:"bytes,10,rep,name=findings,proto3" json:"findings,omitempty"`
 	// When it was made, by the wall clock of the server.
 	CreateTime *timestamppb.Timestamp `protobuf:"bytes,11,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
