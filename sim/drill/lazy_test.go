@@ -338,7 +338,7 @@ func TestLazyAgainstTwin(t *testing.T) {
 	}
 	t.Parallel()
 	sites := randomSites(t)
-	const shards = 4
+	const shards = 20
 	var sum interactions
 	var lock sync.Mutex
 	t.Run("shards", func(t *testing.T) {
@@ -349,6 +349,7 @@ func TestLazyAgainstTwin(t *testing.T) {
 				for seed := shard; seed < sites; seed += shards {
 					own.add(compareSite(t, seed))
 				}
+				t.Logf("%+v", own)
 				lock.Lock()
 				defer lock.Unlock()
 				sum.add(own)
