@@ -198,11 +198,7 @@ func done(all [][]operation, log *sim.Log, e *sim.Event) {
 
 // fire judges the time from the start to silence: the course of every output.
 func (j *judgement) fire() {
-	var truths []matrix.Truth
-	for _, t := range j.truths {
-		truths = append(truths, matrix.Truth{Row: int(t.row), Spans: t.spans})
-	}
-	j.courses = j.w.v.m.Courses(truths)
+	j.courses = j.w.v.m.Courses(truthSpans(j.truths))
 	named := make([]bool, len(j.operations))
 	for i := range j.courses {
 		named[j.courses[i].Output] = true

@@ -35,17 +35,15 @@ func (j *judgement) silenceStage() {
 }
 
 // untilReset judges the time from the silence stage to reset, while the stimuli go away: outputs
-// may come to rest as their rows end, and nothing operates that no row then true asks for.
+// may come to rest as their rows end, or be held for a while. But nothing leaves a state that a
+// row which is still true demands, and nothing operates that no row then true asks for.
 func (j *judgement) untilReset() {
-	var truths []truth
+	truths := j.w.truths(j.r, j.c, j.c.reset-1)
 	for o, ops := range j.operations {
 		for k := range ops {
 			op := &ops[k]
 			if op.t4 <= j.c.silenced || op.t2 >= j.c.reset || op.state == term.Rest {
 				continue
-			}
-			if truths == nil {
-				truths = j.w.truths(j.r, j.c, j.c.reset-1)
 			}
 			if !j.demandedBy(trueAt(truths, op.t2), int32(o)) {
 				j.late(int32(o), unexpected, op)
@@ -53,6 +51,40 @@ func (j *judgement) untilReset() {
 			}
 		}
 	}
+	courses := j.w.v.m.Courses(truthSpans(truths))
+	for i := range courses {
+		if c := &courses[i]; !c.NotJudged && !j.failedAlready(int32(c.Output)) {
+			j.keeps(c)
+		}
+	}
+}
+
+// keeps judges whether an output is still in the state, or in a stronger one, that is demanded of
+// it when the stimuli have gone and reset is due.
+func (j *judgement) keeps(c *matrix.Course) {
+	var did []operation
+	got := term.Rest
+	for _, op := range j.operations[c.Output] {
+		if op.t4 < j.c.reset {
+			did, got = append(did, op), op.state
+		}
+	}
+	want := c.Silenced(j.c.reset - 1)
+	if got >= want {
+		return
+	}
+	var demands []int
+	for i := range c.Demands {
+		if dm := &c.Demands[i]; dm.State == want && !dm.Silenceable && dm.From < j.c.reset && dm.To >= j.c.reset {
+			demands = append(demands, i)
+		}
+	}
+	d := difference{verdict: wrongState, stage: "silence", output: int32(c.Output), at: j.c.reset,
+		required: want.String() + " until reset", observed: observedText(did)}
+	if n := len(did); n > 0 {
+		d.did = &did[n-1]
+	}
+	j.attribute(c, d, demands)
 }
 
 // trueAt lists the rows that are true at an instant.

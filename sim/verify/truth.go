@@ -99,6 +99,15 @@ func (w *worker) truths(run *run, c *course, limit time.Duration) []truth {
 	return out
 }
 
+// truthSpans is what the matrix needs to know of the rows that were true.
+func truthSpans(truths []truth) []matrix.Truth {
+	var out []matrix.Truth
+	for _, t := range truths {
+		out = append(out, matrix.Truth{Row: int(t.row), Spans: t.spans})
+	}
+	return out
+}
+
 // applies reports whether all that a row sets is set in the run. A row that sets nothing applies
 // whatever is set: what a setting changes is for a stronger row to say.
 func applies(r *matrix.Row, run *run) bool {
