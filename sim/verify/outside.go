@@ -13,12 +13,13 @@ import (
 // effects and actions, so that two programs which do the same may number them differently.
 var insideKinds = map[sim.Kind]bool{
 	drill.CauseChanged: true, drill.ActionChanged: true, drill.EffectChanged: true, drill.ProgramChanged: true,
-	drill.DelayStarted: true, drill.DelayEnded: true, drill.DelayCancelled: true,
+	drill.OutputDemanded: true, // an output at rest may be demanded off: only the command shows a difference
+	drill.DelayStarted:   true, drill.DelayEnded: true, drill.DelayCancelled: true,
 	drill.DelayPaused: true, drill.DelayRestarted: true, drill.DelayResumed: true,
 }
 
 // outsideDigest is the digest of everything in a log but the program's own works: stimuli,
-// readings, decisions, operators, demands, commands, outputs, equipment, faults, each with its
+// readings, decisions, operators, commands, outputs, equipment, faults, each with its
 // instant, subject and value, in order. Runs of two programs for one installation have the same
 // if and only if nothing outside the programs was different. The log's own digest cannot tell:
 // event numbers and the numbers of actions are part of it, and one action more moves them all.

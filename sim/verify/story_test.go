@@ -3,6 +3,7 @@ package verify
 import (
 	"bytes"
 	"fmt"
+	"path/filepath"
 	"strings"
 	"testing"
 
@@ -121,6 +122,24 @@ func (s *storyWriter) difference(d *pb.RunDifference) {
 	if s.chain {
 		for _, link := range d.GetChain() {
 			fmt.Fprintf(s, "  %.9f %s\n", link.GetAtS(), link.GetWhat())
+		}
+	}
+}
+
+// TestEveryVerdictHasAStory: each word of a verdict is told by some story, but for the run that
+// ends early, which no honest site makes.
+func TestEveryVerdictHasAStory(t *testing.T) {
+	stories, err := filepath.Glob("testdata/stories/*.txt")
+	if err != nil || len(stories) == 0 {
+		t.Fatal("there are no stories", err)
+	}
+	var all strings.Builder
+	for _, path := range stories {
+		all.WriteString(readText(t, path))
+	}
+	for v, word := range verdictWords {
+		if verdict(v) != crashed && !strings.Contains(all.String(), ": "+word+"\n") {
+			t.Errorf("no story tells of %q", word)
 		}
 	}
 }
