@@ -184,7 +184,7 @@ func (p *Program) noteActive(s *State, i int32, active, held bool, sink Sink) {
 	s.effectDue(pr.effect)
 }
 
-// resetPair does what reset does to pair i once the conditions are known (RULES J5): with its
+// resetPair does what reset does to pair i once the conditions are known (rule J5): with its
 // cause true an action goes on and a delay that has not run out starts again; else all ends.
 func (p *Program) resetPair(s *State, i int32, sink Sink) {
 	st := &s.pair[i]

@@ -22,7 +22,7 @@ type chooser interface{ IntN(n int) int }
 func pick(r chooser, words ...string) string { return words[r.IntN(len(words))] }
 
 // randomCondition draws a condition over the bureau, at most depth operators deep. Names beyond
-// those of DESIGN section 8 that every program has (controls, causes, outputs) come from extra.
+// those that every program has (controls, causes, outputs) come from extra.
 func randomCondition(r chooser, depth int, extra ...string) string {
 	if depth > 0 {
 		switch r.IntN(8) {

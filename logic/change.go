@@ -60,7 +60,7 @@ type Sink interface {
 	Note(c Change) (event uint64)
 }
 
-// alsoLimit is the greatest number of further events of one change (DESIGN section 5).
+// alsoLimit is the greatest number of further events of one change: the schema's Event.also.
 const alsoLimit = 8
 
 // String names the kind in the words of the log.

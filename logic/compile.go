@@ -14,7 +14,7 @@ import (
 // PairLimit is the greatest number of pairs of causes and effects in one program.
 const PairLimit = 200_000
 
-// defaultSwitchTime is RULES B12.
+// defaultSwitchTime is the panel's own where the file gives none; loop.Defaults names the same.
 const defaultSwitchTime = time.Millisecond
 
 // Compile reads the program of a site over the world of its installation, whose causes and

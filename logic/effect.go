@@ -22,7 +22,7 @@ func (e *effectState) asked() uint8 {
 }
 
 // resetEffects does what reset does to effects, once actions are reset: `until: reset` ends for
-// every state of which no action goes on (RULES J5).
+// every state of which no action goes on (rule J5).
 func (p *Program) resetEffects(s *State) {
 	for e := range s.effect {
 		s.effectDue(int32(e))
@@ -48,7 +48,7 @@ func (p *Program) settleEffects(s *State, sink Sink) {
 		p.freeSets(s, sink)
 	}
 	slices.Sort(s.scratch.effects)
-	for _, e := range s.scratch.effects[:len(s.scratch.effects):len(s.scratch.effects)] {
+	for _, e := range s.scratch.effects { // without those that takeSet adds
 		p.takeSet(s, e, sink)
 	}
 	slices.Sort(s.scratch.effects) // takeSet may have added the other effects of a set
@@ -71,7 +71,7 @@ func (p *Program) freeSets(s *State, sink Sink) {
 	}
 }
 
-// takeSet gives a free one_of set to the effect if it is demanded (RULES E7).
+// takeSet gives a free one_of set to the effect if it is demanded (rule E7).
 func (p *Program) takeSet(s *State, e int32, sink Sink) {
 	set := p.effects[e].set
 	if set < 0 || s.holder[set] >= 0 || s.effect[e].asked()&^offBit == 0 {
@@ -118,7 +118,7 @@ func (p *Program) settleEffect(s *State, e int32, sink Sink) {
 
 // settleOutputs notes every output whose demand changed, in the order in which commands of one
 // instant are sent: by state, the strongest first, then by file order of effects and of outputs
-// in them (RULES C2). A change of a state that some condition reads asks for another evaluation.
+// in them (rule C2). A change of a state that some condition reads asks for another evaluation.
 func (p *Program) settleOutputs(s *State, now time.Duration, sink Sink) {
 	for _, o := range s.scratch.outputs {
 		s.scratch.outDue[o] = false
@@ -151,7 +151,7 @@ func (p *Program) settleOutputs(s *State, now time.Duration, sink Sink) {
 	s.scratch.order = s.scratch.order[:0]
 }
 
-// judge finds the strongest demand on an output after silence and disablement (RULES E6, E8, J4):
+// judge finds the strongest demand on an output after silence and disablement (rules E6, E8, J4):
 // its state, Off for an inhibit, the first effect that demands it, and the event that brought the
 // change about.
 func (p *Program) judge(s *State, o int32) ranked {

@@ -9,12 +9,12 @@ import (
 )
 
 // ChainLimit is the greatest number of evaluations that may follow one another for no other
-// reason than that an output's commanded state changed (RULES J6): a condition that denies its
+// reason than that an output's commanded state changed (rule J6): a condition that denies its
 // own effect would go on for ever. Reaching it is noted as ChainStopped.
 const ChainLimit = 1000
 
 // Evaluate brings the program up to date at the instant now, once for all that was set and
-// queued for it: facts, operators, reset, timers, conditions, effects, outputs (RULES E9). now is
+// queued for it: facts, operators, reset, timers, conditions, effects, outputs (rule E9). now is
 // never before the last instant, and never after what Next asked for: a timer passed over is a
 // broken contract, and it panics.
 func (p *Program) Evaluate(s *State, now time.Duration, sink Sink) {
@@ -65,7 +65,7 @@ func (s *State) countChain(now time.Duration) {
 func (p *Program) takeCommanded(s *State) {
 	for _, o := range s.commanded {
 		out := &s.output[o]
-		for state := term.Rest; state < term.Off; state++ {
+		for state := range term.Off {
 			leaf, _ := p.net.leaf(term.Fact{Kind: term.OutputCommanded, Index: o, Value: int32(state)})
 			p.net.set(&s.net, leaf, state == out.demand, out.event)
 		}
@@ -104,7 +104,7 @@ func isEvent(k term.Kind) bool {
 }
 
 // takeFire latches a decision on fire, unless the device is disabled; a new alarm ends silence
-// as `resound` says (RULES E8, J3).
+// as `resound` says (rules E8, J3).
 func (p *Program) takeFire(s *State, in input, leaf int32, sink Sink) {
 	point := in.fact.Index
 	if p.disabled(s, point) {

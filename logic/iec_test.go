@@ -15,31 +15,31 @@ func one(keys string) string {
 		actions: [{causes: [in], effects: [fan], state: "on", ` + keys + `}]}}`
 }
 
-// Traces of the timers of IEC 61131-3 (from memory; STANDARDS section 10.2 and TV-18 a to f), run
-// through real actions: TON is `after`, TOF is `hold`, TP is `for`. Beside each trace of TV-18
-// stand instants at the very ends, which this program settles as RULES E2, E3 say.
+// Traces of the timers of IEC 61131-3 (from memory), run through real actions: TON is `after`, TOF
+// is `hold`, TP is `for`. Beside the traces of the standard stand instants at the very ends, which
+// this program settles as rules E2, E3 say.
 func TestTimersOfIEC61131(t *testing.T) {
 	tests := []struct {
 		source, keys string
 		in           string // edges of the input: seconds, rising and falling by turns
 		want         string
 	}{
-		{"TV-18a", "after: 5s", "0 3", ""},
-		{"TV-18b", "after: 5s", "10 20", "15s-20s"},
-		{"TV-18c", "hold: 5s", "0 10", "0s-15s"},
-		{"TV-18d", "hold: 5s", "0 10 12 14", "0s-19s"},
-		{"TV-18e", "for: 5s", "0 1", "0s-5s"},
-		{"TV-18e", "for: 5s", "0 20", "0s-5s"},
-		{"TV-18f", "for: 5s", "0 1 3 4 6 7", "0s-5s 6s-11s"},
-		{"RULES E2: at the instant of expiry a cause that just became false wins", "after: 5s", "10 15", ""},
-		{"RULES E2: the delay starts again with the cause", "after: 5s", "0 4 6 12", "11s-12s"},
-		{"RULES E3: a new edge at the end of a pulse starts another", "for: 5s", "0 1 5 6", "0s-10s"},
-		{"RULES E3: an edge within a pulse is not kept", "for: 5s", "0 1 3 9", "0s-5s"},
+		{"IEC 61131-3 TON: an input shorter than PT", "after: 5s", "0 3", ""},
+		{"IEC 61131-3 TON: an input longer than PT", "after: 5s", "10 20", "15s-20s"},
+		{"IEC 61131-3 TOF: one input", "hold: 5s", "0 10", "0s-15s"},
+		{"IEC 61131-3 TOF: the input is back within PT", "hold: 5s", "0 10 12 14", "0s-19s"},
+		{"IEC 61131-3 TP: an input shorter than PT", "for: 5s", "0 1", "0s-5s"},
+		{"IEC 61131-3 TP: an input longer than PT", "for: 5s", "0 20", "0s-5s"},
+		{"IEC 61131-3 TP: an edge within the pulse, one after it", "for: 5s", "0 1 3 4 6 7", "0s-5s 6s-11s"},
+		{"rule E2: at the instant of expiry a cause that just became false wins", "after: 5s", "10 15", ""},
+		{"rule E2: the delay starts again with the cause", "after: 5s", "0 4 6 12", "11s-12s"},
+		{"rule E3: a new edge at the end of a pulse starts another", "for: 5s", "0 1 5 6", "0s-10s"},
+		{"rule E3: an edge within a pulse is not kept", "for: 5s", "0 1 3 9", "0s-5s"},
 		{"an input that rises again at the end of the hold wins", "hold: 5s", "0 10 15 20", "0s-25s"},
-		{"RULES E4: after, then for", "after: 2s, for: 3s", "10 30", "12s-15s"},
-		{"RULES E4: after, then hold", "after: 2s, hold: 3s", "10 13", "12s-16s"},
-		{"RULES E4: after, for, hold", "after: 2s, for: 1s, hold: 4s", "10 11 20 30", "22s-27s"},
-		{"RULES E1: level", "", "3 7 9 11", "3s-7s 9s-11s"},
+		{"rule E4: after, then for", "after: 2s, for: 3s", "10 30", "12s-15s"},
+		{"rule E4: after, then hold", "after: 2s, hold: 3s", "10 13", "12s-16s"},
+		{"rule E4: after, for, hold", "after: 2s, for: 1s, hold: 4s", "10 11 20 30", "22s-27s"},
+		{"rule E1: level", "", "3 7 9 11", "3s-7s 9s-11s"},
 	}
 	for _, test := range tests {
 		t.Run(test.source, func(t *testing.T) {
@@ -63,7 +63,7 @@ func seconds(t *testing.T, text string) time.Duration {
 	return d
 }
 
-// TV-18b (IEC 61131-3, from memory), the elapsed time: 2 at 12, 5 at 18, 0 after 20.
+// ET of TON (IEC 61131-3, from memory), the elapsed time of the input longer than PT: 2 at 12, 5 at 18, 0 after 20.
 func TestElapsedTimeOfOnDelay(t *testing.T) {
 	b := newBench(t, one("after: 5s"))
 	elapsed := func() time.Duration {
@@ -77,9 +77,9 @@ func TestElapsedTimeOfOnDelay(t *testing.T) {
 		return 0
 	}
 	b.step(10*time.Second, "control in on")
-	for _, check := range []struct{ at, want time.Duration }{{10, 0}, {12, 2}, {15, 5}, {18, 5}} {
-		b.runTo(check.at * time.Second)
-		if got := elapsed(); got != check.want*time.Second {
+	for _, check := range []struct{ at, want int }{{10, 0}, {12, 2}, {15, 5}, {18, 5}} {
+		b.runTo(time.Duration(check.at) * time.Second)
+		if got := elapsed(); got != time.Duration(check.want)*time.Second {
 			t.Errorf("elapsed at %d s: %v, want %d s", check.at, got, check.want)
 		}
 	}
@@ -89,7 +89,7 @@ func TestElapsedTimeOfOnDelay(t *testing.T) {
 	}
 }
 
-// TV-18g (IEC 61131-3, from memory): with set and reset both true SR is true, RS false. A latched
+// SR and RS (IEC 61131-3, from memory): with set and reset both true SR is true, RS false. A latched
 // effect whose cause is true at the reset behaves as SR: Q1 = S1 or (not R and Q1); a fire latch
 // under `reset: drop-all` as RS: Q1 = not R1 and (S or Q1).
 func TestLatchesOfIEC61131(t *testing.T) {

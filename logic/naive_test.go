@@ -10,9 +10,9 @@ import (
 
 // naive is the slow, obvious twin of Program and State: it keeps facts in a map, asks every
 // condition, every timer, every effect and every output anew at each evaluation, and measures
-// times by adding up what passed instead of by deadlines. It is written from RULES sections C to
-// E and J and DESIGN section 8, and shares nothing with the program but package term and the
-// message.
+// times by adding up what passed instead of by deadlines. It is written from sections C to E
+// and J of the rules of detail in DEVELOPERS.md, and shares nothing with the program but package
+// term and the message.
 type naive struct {
 	site   *pb.Site
 	world  *term.World
@@ -331,7 +331,7 @@ func (n *naive) judgeEffects() {
 
 // heard reports whether a demand of the state through the effect reaches the output.
 func (n *naive) heard(e, o int, state term.State) bool {
-	return n.demands[e][state] && !(n.effects()[e].GetSilenceable() && state != term.Off && state <= n.silenced[o])
+	return n.demands[e][state] && (!n.effects()[e].GetSilenceable() || state == term.Off || state > n.silenced[o])
 }
 
 // judgeOutputs finds every output's strongest demand, and lists changes in the order of C2.

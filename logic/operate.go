@@ -82,7 +82,7 @@ func (p *Program) setMode(s *State, mode int32, event uint64, sink Sink) {
 }
 
 // silence removes, at every output, what is demanded through silenceable effects, up to the
-// strongest state now so demanded (RULES E8, J4).
+// strongest state now so demanded (rules E8, J4).
 func (p *Program) silence(s *State, event uint64, sink Sink) {
 	event = p.setPanel(s, term.PanelSilenced, true, event, sink)
 	for o := range s.output {

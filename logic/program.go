@@ -7,7 +7,7 @@
 // pointers into the Program and is copied with CopyFrom. Whoever owns time sets facts as they
 // change, queues what operators do, and calls Evaluate once for each instant at which something
 // was set or queued and at each instant that Next names. Inside one instant the order is: facts,
-// operators, reset, timers, one evaluation of the conditions, effects, outputs (RULES E9).
+// operators, reset, timers, one evaluation of the conditions, effects, outputs (rule E9).
 // The cost of an evaluation follows what changes, not the size of the program.
 //
 // Settled here, where the rules are silent:

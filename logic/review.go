@@ -9,7 +9,7 @@ import (
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 )
 
-// vocabulary refuses an action whose state some output of its effects does not take (RULES E6).
+// vocabulary refuses an action whose state some output of its effects does not take (rule E6).
 func (c *compiler) vocabulary(action int, state term.State, effects []int32) {
 	var wrong []string
 	example := term.Output{}
@@ -48,7 +48,7 @@ func (c *compiler) timing(path string, action *pb.Action) {
 }
 
 // review warns about what is probably a slip: parts that nothing uses, causes that are true at
-// rest or can never be true, conditions that depend on what they operate (RULES E10, J6).
+// rest or can never be true, conditions that depend on what they operate (rules E10, J6).
 func (c *compiler) review(conditions *conditions) {
 	if c.program == nil {
 		return
@@ -117,10 +117,8 @@ func (c *compiler) warnFeedback(conditions *conditions) {
 // operates reports whether some action joins the cause with an effect of the output.
 func (c *compiler) operates(cause int, output int32) bool {
 	for _, i := range c.p.pairsOf.at(int32(cause)) {
-		for _, e := range c.p.effectsOf.at(output) {
-			if c.p.pairs[i].effect == e {
-				return true
-			}
+		if slices.Contains(c.p.effectsOf.at(output), c.p.pairs[i].effect) {
+			return true
 		}
 	}
 	return false

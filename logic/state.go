@@ -188,7 +188,7 @@ func (p *Program) Set(s *State, f term.Fact, on bool, event uint64) {
 }
 
 // Operate queues what an operator does for the next Evaluate, in the order of the calls; event
-// is the one that says so. A reset comes after all else of its instant (RULES E9).
+// is the one that says so. A reset comes after all else of its instant (rule E9).
 func (p *Program) Operate(s *State, op Operation, event uint64) {
 	s.ops = append(s.ops, operation{Operation: op, event: event})
 }

@@ -12,7 +12,8 @@ import (
 )
 
 // Equal calls give equal changes; a State copied at any instant goes on as the one it was copied
-// from, whatever the copy held before, and the two do not touch each other (DESIGN section 5).
+// from, whatever the copy held before, and the two do not touch each other (DEVELOPERS.md:
+// compiled site, copyable state).
 func TestCopyGoesOnAlike(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		text := randomProgram(drawn{t})
@@ -68,14 +69,15 @@ func clean(s State) State {
 	return s
 }
 
-// A State holds no pointers, functions, maps or channels beside its slices (DESIGN section 5).
+// A State holds no pointers, functions, maps or channels beside its slices (DEVELOPERS.md:
+// compiled site, copyable state).
 func TestStateIsPlain(t *testing.T) {
 	var visit func(path string, typ reflect.Type)
 	visit = func(path string, typ reflect.Type) {
 		switch typ.Kind() {
 		case reflect.Struct:
-			for i := range typ.NumField() {
-				visit(path+"."+typ.Field(i).Name, typ.Field(i).Type)
+			for field := range typ.Fields() {
+				visit(path+"."+field.Name, field.Type)
 			}
 		case reflect.Slice:
 			visit(path+"[]", typ.Elem())

@@ -37,14 +37,14 @@ func TestStories(t *testing.T) {
 // playStory plays the lines of one story; with `only=KIND`, a word of the log, it prints only such lines.
 func playStory(t *testing.T, d *datadriven.TestData, text string) string {
 	b := newBench(t, text)
-	for _, line := range strings.Split(strings.TrimSpace(d.Input), "\n") {
+	for line := range strings.SplitSeq(strings.TrimSpace(d.Input), "\n") {
 		first, rest, _ := strings.Cut(strings.TrimSpace(line), " ")
 		if first == "until" {
 			b.runTo(clock(t, rest))
 			continue
 		}
 		var acts []string
-		for _, act := range strings.Split(rest, ",") {
+		for act := range strings.SplitSeq(rest, ",") {
 			acts = append(acts, strings.TrimSpace(act))
 		}
 		b.step(clock(t, first), acts...)

@@ -283,7 +283,7 @@ func (n *naive) next() (time.Duration, bool) {
 	}
 	next, ok := n.nextTimer()
 	if n.again && n.chain < n.chainLimit {
-		switchTime := time.Millisecond // RULES B12
+		switchTime := time.Millisecond // the default: rule B12
 		if d := n.site.GetPanel().GetSwitchTime(); d != nil {
 			switchTime = d.AsDuration()
 		}

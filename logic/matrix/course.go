@@ -8,10 +8,10 @@ import (
 )
 
 // Course is the required course of one output in one run: at each instant the strongest state
-// among the demands of all true rows, none = at rest (DESIGN section 11).
+// among the demands of all true rows, none = at rest.
 type Course struct {
 	Output      int
-	NotJudged   bool // a true row says `any` (RULES J15)
+	NotJudged   bool // a true row says `any` (rule J15)
 	Demands     []Demand
 	Transitions []Transition // in order of At; the first leaves rest
 	segments    []segment
@@ -133,7 +133,7 @@ func (c *Course) At(at time.Duration) (state term.State, leaders []int) {
 
 // Silenced returns the state the output must be in if silence is operated at an instant and no
 // later stage comes due: what is demanded through demands that are not silenceable. Of equal
-// demands one that is not silenceable is enough to hold the state (RULES J4).
+// demands one that is not silenceable is enough to hold the state (rule J4).
 func (c *Course) Silenced(at time.Duration) term.State {
 	state := term.Rest
 	for i := range c.Demands {
@@ -159,7 +159,7 @@ func (t *Transition) Within(c *Course) (within time.Duration, target bool) {
 }
 
 // Leads reports whether a cell's demand is ever among the strongest; otherwise another row
-// covers it in this run (RULES J16).
+// covers it in this run (rule J16).
 func (c *Course) Leads(row, cell int) bool {
 	return slices.ContainsFunc(c.Demands, func(d Demand) bool { return d.Row == row && d.Cell == cell && d.Leads })
 }

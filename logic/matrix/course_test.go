@@ -40,12 +40,12 @@ func cellsMatrix(t interface{ Fatalf(string, ...any) }, rows [][]string) *Matrix
 }
 
 // from returns the truth of a row from an instant in seconds, to another if one is given.
-func from(row int, times ...time.Duration) Truth {
+func from(row int, times ...int) Truth {
 	truth := Truth{Row: row}
 	for i := 0; i < len(times); i += 2 {
-		span := Span{times[i] * second, Never}
+		span := Span{time.Duration(times[i]) * second, Never}
 		if i+1 < len(times) {
-			span.To = times[i+1] * second
+			span.To = time.Duration(times[i+1]) * second
 		}
 		truth.Spans = append(truth.Spans, span)
 	}

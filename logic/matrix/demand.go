@@ -37,7 +37,7 @@ type Demand struct {
 // once.
 //
 // Of all cells with one `first of` name only those of the first true row demand; at the same
-// instant the upper row is first (RULES J15).
+// instant the upper row is first (rule J15).
 func (m *Matrix) Courses(truths []Truth) []Course {
 	courses := make([]Course, len(m.Outputs))
 	for i, output := range m.Outputs {
@@ -88,10 +88,10 @@ func (m *Matrix) holders(truths []Truth) map[string]int {
 }
 
 // demands lays the stages of a cell over the times its row was true. A stage begins when its
-// delay has run out and the row is still true (RULES E2: at the very instant, a row that just
+// delay has run out and the row is still true (rule E2: at the very instant, a row that just
 // became false wins). It ends when the row does, or after its own time whatever the row does
-// (E3; a row that comes back while that time runs starts no other), or not until reset; in any
-// case when a later stage of the cell begins (J15).
+// (rule E3; a row that comes back while that time runs starts no other), or not until reset; in any
+// case when a later stage of the cell begins (rule J15).
 func (c *Cell) demands(spans []Span) []Demand {
 	var demands []Demand
 	for i := range c.Stages {

@@ -2,7 +2,9 @@
 // from a CSV file and turned into what verification needs.
 //
 // It models three things. Parse reads the file: causes in rows, effects in columns, the relation
-// in the cell (the layout of IEC 62881, STANDARDS J2), with a cell grammar of its own. Ways finds
+// in the cell (the layout of IEC 62881:2018, as described at
+// https://tnlab.org/en/iec-62881-cause-and-effect-matrix-for-industrial-process-automation/), with
+// a cell grammar of its own. Ways finds
 // every smallest set of device signals that makes a row true. Courses says, for rows that became
 // true at given instants, which state each output must be in from when to when. Together they
 // are independent of the panel's program: a row is written over places, groups and devices, and

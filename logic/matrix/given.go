@@ -48,7 +48,7 @@ var givenKeys = []string{"mode", "control", "disabled"}
 // parseGiven reads the settings of one row.
 func parseGiven(text string, w *term.World) (settings []Setting, flaws []flaw) {
 	offset := 0
-	for _, part := range strings.Split(text, ";") {
+	for part := range strings.SplitSeq(text, ";") {
 		at := offset + leadingSpace(part)
 		offset += len([]rune(part)) + 1
 		if strings.TrimSpace(part) == "" {

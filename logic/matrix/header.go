@@ -23,8 +23,8 @@ const (
 	unused = -2 // the column has no usable name: its cells are not read
 )
 
-// header reads the first row: causes stand in rows and effects in columns (IEC 62881, layout of
-// the matrix: STANDARDS J2).
+// header reads the first row: causes stand in rows and effects in columns, the layout of
+// IEC 62881:2018 (the package comment says where it is described).
 func (p *parser) header(rec *record) {
 	p.layout.key = [len(keyColumns)]int{-1, -1, -1}
 	p.layout.columns = slices.Repeat([]int{unused}, len(rec.fields))

@@ -6,7 +6,7 @@ import (
 	"loopdrill.dev/loopdrill/logic/term"
 )
 
-// What each signal makes true: RULES A7 (fire inputs), B7 (pre-alarm below the alarm threshold,
+// What each signal makes true: rules A7 (fire inputs), B7 (pre-alarm below the alarm threshold,
 // so a fire is above it), D1, D3.
 func TestSignalMakes(t *testing.T) {
 	w := testWorld()

@@ -10,7 +10,8 @@ import (
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 )
 
-// MaxWays is how many ways a row may have (DESIGN section 11).
+// MaxWays is how many ways a row may have. Beyond it the row is refused: a matrix of which only a
+// part was tried must not look verified.
 const MaxWays = 20_000
 
 // Ways returns every smallest set of device signals that makes the row's condition true while no

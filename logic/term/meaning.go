@@ -1,6 +1,9 @@
 package term
 
-import "strconv"
+import (
+	"slices"
+	"strconv"
+)
 
 // The meaning of names that stand for many facts. Each is built once per Reader.
 
@@ -46,7 +49,7 @@ func (r *Reader) panel(word string) *Term {
 }
 
 // area returns the meaning of a property of a zone, place or group. `.fault` counts every device
-// naming it (RULES A7). `zone(..).disabled` is the zone as a whole, so that an action inhibited
+// naming it (rule A7). `zone(..).disabled` is the zone as a whole, so that an action inhibited
 // by it is not lost with one disabled detector; a place or group, which cannot be disabled as a
 // whole, is disabled where any of its devices is.
 func (r *Reader) area(what string, index int, word string) *Term {
@@ -79,7 +82,7 @@ func (r *Reader) area(what string, index int, word string) *Term {
 	})
 }
 
-// pointFault appends the faults of one device: its own, and that of the output it is (RULES D4).
+// pointFault appends the faults of one device: its own, and that of the output it is (rule D4).
 func (r *Reader) pointFault(members []*Term, point int) []*Term {
 	members = append(members, Is(DeviceFault, point))
 	if o := r.world.outputOf(point); o >= 0 {
@@ -128,12 +131,7 @@ func (r *Reader) within(point int, what string, index int) bool {
 	case "place":
 		return p.Place == index
 	case "group":
-		for _, g := range p.Groups {
-			if g == index {
-				return true
-			}
-		}
-		return false
+		return slices.Contains(p.Groups, index)
 	}
 	return true
 }

@@ -190,7 +190,7 @@ func (t *text) undefinedField(at int, word string, node ast.Expr) {
 func (t *text) wrongArguments(at int, called, arguments string, node ast.Expr) {
 	switch called {
 	case "_&&_", "_||_", "!_":
-		for _, got := range strings.Split(arguments, ", ") {
+		for got := range strings.SplitSeq(arguments, ", ") {
 			if got != "bool" {
 				t.refuse(at, "type", "`"+strings.Trim(called, "_")+"` takes conditions that are true or false, and here stands "+plainType(got), compareHint(got))
 				return

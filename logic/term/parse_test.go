@@ -6,8 +6,8 @@ import (
 	"testing"
 )
 
-// The meaning of each name (DESIGN section 8, RULES D1, D2, D4, J10), as the set of facts that
-// makes it true. Facts are written kind.index[.value].
+// The meaning of each name (rules D1, D2, D4, J10), as the set of facts that makes it true. Facts
+// are written kind.index[.value].
 func TestMeaning(t *testing.T) {
 	const hall = "fire.0 fire.1 fire.2"
 	tests := []struct {

@@ -290,7 +290,7 @@ func (t *text) lowerWord(e, literal ast.Expr, word string) *Term {
 		if e.AsSelect().FieldName() == "state" {
 			kind = OutputState
 		}
-		for s := Rest; s < Off; s++ {
+		for s := range Off {
 			if o.Takes(s) && s.String() == word {
 				found = IsValue(kind, index, int32(s))
 			}

@@ -23,9 +23,9 @@ import "strconv"
 // State is the state of one output. The order of the constants is the order of strength.
 type State uint8
 
-// States of an output, weakest first (DESIGN section 8: manual override, the strongest of all,
-// is an act on the output and no state). Off is the demand `off`, which inhibits weaker demands;
-// an output that obeys it is at rest, so Off is never a state that an output *is* in.
+// States of an output, weakest first (rule E6; a manual override, stronger than all, is an act on
+// the output and no state). Off is the demand `off`, which inhibits weaker demands; an output that
+// obeys it is at rest, so Off is never a state that an output *is* in.
 const (
 	Rest State = iota
 	On
@@ -95,7 +95,8 @@ const (
 	PanelAcknowledged                 // no index
 	PanelSilenced                     // no index
 	PanelEvacuate                     // no index
-	// Bench only: legal in expectations, never in causes, matrix rows or detection.
+	// OutputState and all behind it are for the bench only: legal in expectations, never in
+	// causes, matrix rows or detection.
 	OutputState     // Index output, Value = State: the contact or circuit as it is
 	LoadOn          // Index load
 	EquipmentState  // Index equipment, Value = index of the word in World.Equipment[i].States

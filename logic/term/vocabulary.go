@@ -33,7 +33,7 @@ type field struct {
 	bench bool // only the bench can know it
 }
 
-// vocabulary lists every name and every property of DESIGN section 8. It is the one table
+// vocabulary lists every name and every property that conditions know. It is the one table
 // behind CEL's declarations, the checks of scope, and the nearest names in messages.
 func vocabulary() []name {
 	yes := func(names ...string) []field {

@@ -51,7 +51,7 @@ const (
 	HoldOff
 )
 
-// Fire reports whether the input counts for `.fire` and `.devices_in_fire` (RULES A7).
+// Fire reports whether the input counts for `.fire` and `.devices_in_fire` (rule A7).
 func (i Input) Fire() bool { return i == Fire || i == CallPoint || i == Waterflow }
 
 // Output is one thing that the panel switches.
@@ -68,7 +68,7 @@ type Equipment struct {
 	States []string
 }
 
-// Takes reports whether the output's vocabulary holds the state (RULES E6, J11).
+// Takes reports whether the output's vocabulary holds the state (rules E6, J11).
 func (o Output) Takes(s State) bool {
 	switch s {
 	case Rest, Off:
