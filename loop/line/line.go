@@ -19,7 +19,8 @@ import (
 	"time"
 )
 
-// State of an output, as the caller numbers it; zero is rest. The line only compares them.
+// OutputState is a state of an output, as the caller numbers it; zero is rest. The line only
+// compares them.
 type OutputState uint8
 
 // Device is one addressed device, as configured in the panel.

@@ -104,8 +104,8 @@ func (l *Line) SampleAfter(s *State, i int32, t time.Duration) time.Duration {
 	if start >= t {
 		return start
 	}
-	rounds := (t - start + s.round() - 1) / s.round()
-	return start + rounds*s.round()
+	rounds := int64((t - start + s.round() - 1) / s.round())
+	return start + time.Duration(rounds)*s.round()
 }
 
 // Round is the length of one round as things stand: the sum of its visits.

@@ -22,8 +22,7 @@ func busyRig() *rig {
 	return newRig(cfg, 3, 7, 11, 5, 9, 2, 30)
 }
 
-// A copy goes on as the original does, and neither disturbs the other (DESIGN section 4: a fork
-// is a copy).
+// A copy goes on as the original does, and neither disturbs the other: a fork is a copy.
 func TestCopyFrom(t *testing.T) {
 	acts := readScript(busy)
 	for cut := time.Duration(0); cut < 260; cut += 7 {
@@ -118,9 +117,9 @@ func TestGapsAgainstLogarithms(t *testing.T) {
 	}
 }
 
-// Worst latency to the signal: STANDARDS TV-34 (computed: n x P), to which the bench adds the
-// device's own slot (DESIGN section 10); the limits are STANDARDS A1 (NFPA 72 10.11.1: 10 s) and
-// A22 (call point 3 s). The worst moment is just after a sample; none of a hundred others is
+// Worst latency to the signal: readings x round, computed by hand in the table, to which rule B5
+// adds the device's own slot. The limits are NFPA 72 10.11.1 (2016 and later: 10 s from the device
+// to notification) and BS 5839-1 (3 s from a call point to the sounders of its area). The worst moment is just after a sample; none of a hundred others is
 // worse.
 func TestWorstLatency(t *testing.T) {
 	const slot = 12 * time.Millisecond

@@ -8,7 +8,7 @@ import (
 // Advance executes the line's event at now. The caller has it from Next.
 func (l *Line) Advance(s *State, now time.Duration, m Moment, sink Sink) {
 	if m == End {
-		l.end(s, now, sink)
+		l.end(s, sink)
 		return
 	}
 	l.begin(s, now, sink)
@@ -53,8 +53,8 @@ func (l *Line) beginVisit(s *State, now time.Duration, kind slotKind, turn int32
 	l.open(s, sl)
 }
 
-// end acts on the slot that ends at now.
-func (l *Line) end(s *State, now time.Duration, sink Sink) {
+// end acts on the slot that ends now.
+func (l *Line) end(s *State, sink Sink) {
 	sl := s.cur
 	s.cur = slot{}
 	if s.visits > s.nextError {
@@ -66,7 +66,7 @@ func (l *Line) end(s *State, now time.Duration, sink Sink) {
 	}
 	s.burst = 0
 	if sl.kind != probe {
-		l.endVisit(s, sl, now, sink)
+		l.endVisit(s, sl, sink)
 		l.refresh(s, sl.device)
 	}
 	if s.watched && sl.kind != outOfTurn && sl.device == l.turns-1 {
@@ -78,7 +78,7 @@ func (l *Line) end(s *State, now time.Duration, sink Sink) {
 }
 
 // endVisit is what the controller concludes from one visit.
-func (l *Line) endVisit(s *State, sl slot, now time.Duration, sink Sink) {
+func (l *Line) endVisit(s *State, sl slot, sink Sink) {
 	i := sl.device
 	d := &s.devices[i]
 	switch sl.reply {
