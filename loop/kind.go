@@ -76,7 +76,7 @@ func threshold(given *float64, otherwise float64) int64 {
 
 // PrealarmMicro is the pre-alarm level of a threshold, both in millionths.
 func PrealarmMicro(threshold int64) int64 {
-	return micro(float64(float64(threshold)/1e6) * prealarmShare)
+	return micro(float64(float64(threshold) / 1e6 * prealarmShare))
 }
 
 func onLoss(word string) OnLoss {
