@@ -147,7 +147,7 @@ func (b *Built) readMatrix(file File, limit int) []*pb.Finding {
 	b.MatrixFile = file.Path
 	b.Matrix, found = matrix.Parse(file.Data, b.World, b.names())
 	for _, f := range found {
-		if f.Position == nil {
+		if f.GetPosition() == nil {
 			f.Position = &pb.Position{Line: 1, Column: 1}
 		}
 		f.Position.File = file.Path

@@ -121,7 +121,7 @@ func ReadFile(path string, limit int) (File, error) {
 	if err != nil {
 		return File{}, fmt.Errorf("reading a file of the site: %w", err)
 	}
-	defer f.Close()
+	defer func() { _ = f.Close() }() // it was only read: closing it can lose nothing
 	data, err := io.ReadAll(io.LimitReader(f, int64(limit)+1))
 	if err != nil {
 		return File{}, fmt.Errorf("reading %s: %w", path, err)

@@ -97,18 +97,18 @@ func unknownUnit(name string) string {
 
 // durationOf multiplies digits "12", "5" (12.5) by a unit, exactly.
 func durationOf(whole, fraction string, unit time.Duration) (time.Duration, string) {
-	var total time.Duration
+	var units int64
 	for _, c := range whole {
-		digit := time.Duration(c - '0')
-		if total > (math.MaxInt64-digit)/10 {
+		digit := int64(c - '0')
+		if units > (math.MaxInt64-digit)/10 {
 			return 0, "it is too long"
 		}
-		total = total*10 + digit
+		units = units*10 + digit
 	}
-	if total > math.MaxInt64/unit {
+	if units > math.MaxInt64/int64(unit) {
 		return 0, "it is too long"
 	}
-	total *= unit
+	total := time.Duration(units) * unit
 	// Each digit of the fraction is a tenth of the place before it; a remainder is finer than 1 ns.
 	fraction = strings.TrimRight(fraction, "0")
 	numerator, denominator := int64(0), int64(1)

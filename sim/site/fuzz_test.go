@@ -111,7 +111,7 @@ func seeds(f *testing.F, command string) {
 		if err != nil {
 			f.Fatal(err)
 		}
-		for _, block := range strings.Split(string(data), "\n\n") {
+		for block := range strings.SplitSeq(string(data), "\n\n") {
 			for strings.HasPrefix(block, "#") {
 				_, block, _ = strings.Cut(block, "\n")
 			}

@@ -176,7 +176,7 @@ func trimZeros(text string) string {
 	return sign + text
 }
 
-// duration reads a duration (RULES A2).
+// duration reads a duration (rule A2).
 func (r *reader) duration(n *yaml.Node, fd protoreflect.FieldDescriptor, path string) (protoreflect.Value, bool) {
 	d, hint := parseDuration(n.Value)
 	if hint != "" {

@@ -1,6 +1,7 @@
 package site
 
 import (
+	"errors"
 	"io"
 	"regexp"
 	"sort"
@@ -169,7 +170,7 @@ func lineStarts(text string) []int {
 func decodeAll(r io.Reader) error {
 	for d := yaml.NewDecoder(r); ; {
 		var n yaml.Node
-		if err := decode(d, &n); err == io.EOF {
+		if err := decode(d, &n); errors.Is(err, io.EOF) {
 			return nil
 		} else if err != nil {
 			return err

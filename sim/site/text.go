@@ -68,7 +68,7 @@ func writeWrapped(b *strings.Builder, text string) {
 	const indent = "    "
 	for line := range strings.SplitSeq(text, "\n") {
 		column := 0
-		for _, word := range strings.Fields(line) {
+		for word := range strings.FieldsSeq(line) {
 			length := utf8.RuneCountInString(word)
 			switch {
 			case column == 0:

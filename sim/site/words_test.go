@@ -66,7 +66,7 @@ func TestSchemaIsCovered(t *testing.T) {
 	depth((&pb.Scenario{}).ProtoReflect().Descriptor(), nil)
 }
 
-// Vocabularies are read from the schema: these are the words of DESIGN sections 2.1 and 2.3.
+// Vocabularies are read from the schema: these are the words of site and scenario files.
 func TestVocabulary(t *testing.T) {
 	for _, c := range []struct {
 		message protoreflect.FullName
