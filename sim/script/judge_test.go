@@ -7,7 +7,7 @@ import (
 )
 
 // Every form against a twin that looks at each nanosecond of a short run: a list of truths, and
-// the sentences of RULES J17 and DESIGN 2.3 said over it as plainly as they can be.
+// the sentences of rule J17 and of the schema (Expectation) said over it as plainly as they can be.
 func TestJudgeAgainstEveryNanosecond(t *testing.T) {
 	const end = 12
 	forms := []form{at, by, since, never, always, once}

@@ -122,7 +122,7 @@ func (r *playing) conclude(out *pb.ScenarioReport, crash error) {
 		out.Outcome, out.Reason = Errored, crash.Error()
 	case len(r.s.expect) == 0 && !r.s.othersNone:
 		out.Outcome, out.Reason = Errored, "the scenario expects nothing"
-	case out.Counts.Failed > 0 || len(out.Others) > 0:
+	case out.GetCounts().GetFailed() > 0 || len(out.GetOthers()) > 0:
 		out.Outcome = Failed
 	}
 }

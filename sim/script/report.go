@@ -38,6 +38,6 @@ func Report(siteID string, scenarios []*pb.ScenarioReport, interrupted bool) *pb
 		out.ExpectationCounts.Failed += s.GetCounts().GetFailed()
 		out.ExpectationCounts.Errored += s.GetCounts().GetErrored()
 	}
-	out.Passed = !interrupted && out.ScenarioCounts.Passed == int32(len(scenarios)) && len(scenarios) > 0
+	out.Passed = !interrupted && out.GetScenarioCounts().GetPassed() == int32(len(scenarios)) && len(scenarios) > 0
 	return out
 }

@@ -39,7 +39,7 @@ func WriteText(w io.Writer, r *pb.PlayReport) error {
 // text collects lines.
 type text struct{ strings.Builder }
 
-func (t *text) line(format string, args ...any) { fmt.Fprintf(t, format+"\n", args...) }
+func (t *text) line(format string, args ...any) { fmt.Fprintf(&t.Builder, format+"\n", args...) }
 
 func (t *text) counts(noun string, c *pb.OutcomeCounts) {
 	all := c.GetPassed() + c.GetFailed() + c.GetErrored()
@@ -108,7 +108,7 @@ func (t *text) field(name, value string) { t.wrap(fmt.Sprintf("    %-8s  ", name
 // wrap writes words behind a head, further lines indented to the head's width.
 func (t *text) wrap(head, words string) {
 	line, empty := head, true
-	for _, word := range strings.Fields(words) {
+	for word := range strings.FieldsSeq(words) {
 		if !empty && utf8.RuneCountInString(line)+1+utf8.RuneCountInString(word) > width {
 			t.line("%s", line)
 			line, empty = strings.Repeat(" ", utf8.RuneCountInString(head)), true
