@@ -23,7 +23,7 @@ const (
 	placeholderSound = 32 // mA, common practice
 )
 
-// fireKinds are the kinds whose signal is a fire whatever is written about them (RULES A7).
+// fireKinds are the kinds whose signal is a fire whatever is written about them (rule A7).
 var fireKinds = []string{"smoke_detector", "heat_detector", "multi_criteria_detector", "flame_detector", "call_point", "conventional_zone"}
 
 // inputs are the meanings of an input module.

@@ -9,7 +9,7 @@ import (
 	"loopdrill.dev/loopdrill/sim/site"
 )
 
-// Bounds of a generated site: RULES A5, and the schema's number of loops. An area needs a call
+// Bounds of a generated site: rule A5, and the schema's number of loops. An area needs a call
 // point, a sounder, a door relay and a detector.
 const (
 	MaxLoops   = 64

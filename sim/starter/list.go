@@ -189,7 +189,7 @@ func (l *list) names(d listedDevice) {
 	}
 }
 
-// isID follows RULES A3.
+// isID follows rule A3.
 func isID(s string) bool { return s == slug(s) && len(s) <= 40 }
 
 // slug makes an id of a text.

@@ -81,7 +81,7 @@ type loopData struct {
 }
 
 // render fills the template of a site.
-func (d siteData) render() []byte {
+func (d *siteData) render() []byte {
 	t, err := template.ParseFS(templates, "templates/site.yaml.tmpl")
 	if err != nil {
 		panic("starter: the embedded template does not parse: " + err.Error())
