@@ -107,6 +107,9 @@ func (s *drillServer) RunDrill(ctx context.Context, req *pb.RunDrillRequest) (*p
 			return k.still()
 		}
 		p.since, p.from = time.Now(), max(0, k.owned.d.Instant())
+		if p.until != never { // an instant that is executed already is reached at once
+			p.until = max(p.until, p.from)
+		}
 		k.owned.pace = p
 		k.setState(pb.DrillState_DRILL_STATE_RUNNING)
 		return nil

@@ -103,6 +103,14 @@ func TestLimitsOnEvents(t *testing.T) {
 		}
 	}
 	want(t, advance("drills/noisy-0"), codes.FailedPrecondition, "DRILL_OVER", "", "")
+	if _, err := r.drills.RunDrill(t.Context(), &pb.RunDrillRequest{Name: "drills/noisy-2"}); err != nil {
+		t.Fatal(err)
+	}
+	for r.inspect("drills/noisy-2").GetDrill().GetState() != pb.DrillState_DRILL_STATE_PAUSED {
+	}
+	if got := r.logs.FilterMessage("drill paused at a limit").Len(); got != 1 {
+		t.Errorf("the log says %d times that a drill was paused at a limit", got)
+	}
 	for _, name := range []string{"drills/noisy-0", "drills/noisy-1"} {
 		if _, err := r.drills.DeleteDrill(t.Context(), &pb.DeleteDrillRequest{Name: name}); err != nil {
 			t.Fatal(err)

@@ -5,6 +5,7 @@ import (
 	"strconv"
 	"time"
 
+	"go.uber.org/zap"
 	"google.golang.org/grpc/codes"
 
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
@@ -147,6 +148,7 @@ func (k *keeper) roomForEvents(fresh int) error {
 	if k.owned.pace != nil {
 		k.owned.pace = nil
 		k.setState(pb.DrillState_DRILL_STATE_PAUSED)
+		k.log.Warn("drill paused at a limit", zap.String("drill", k.about.name), zap.String("limit", k.events.limit))
 	}
 	return exhausted(k.events.limit, k.events.most)
 }

@@ -97,6 +97,12 @@ func TestPaceFollowsTheClock(t *testing.T) {
 		if got := p.get(); got.GetState() != pb.DrillState_DRILL_STATE_PAUSED || got.Speed != nil || got.GetUntil() != nil {
 			t.Errorf("at its end the drill is %v", got)
 		}
+		p.run(1, time.Second) // executed already
+		synctest.Wait()
+		at(12 * time.Second)
+		if lag := series(t, p.registry, "loopdrill_clock_lag_seconds").GetHistogram().GetSampleSum(); lag > 1e-6 {
+			t.Errorf("the drill lagged %v s in all", lag)
+		}
 	})
 }
 
