@@ -13,8 +13,8 @@ import (
 	"loopdrill.dev/loopdrill/sim"
 )
 
-// pairRun feeds one poller with a list of acts, in the order of an instant that DESIGN section 5
-// gives, and writes down every note. Slots last a few nanoseconds, so that acts fall on their
+// pairRun feeds one poller with a list of acts, in the order of an instant that DEVELOPERS.md gives
+// (phases), and writes down every note. Slots last a few nanoseconds, so that acts fall on their
 // edges all the time.
 type pairRun struct {
 	line  *line.Line

@@ -52,7 +52,7 @@ func phaseSite(when string, decision time.Duration, loops ...phaseLoop) *pb.Site
 	return s
 }
 
-// worstCase is the formula of RULES F6, B5 and J19, written out once more: readings x round + the
+// worstCase is the formula of rules F6, B5 and J19, written out once more: readings x round + the
 // device's own slot + decision time; what may be running on the output's loop, and as much again
 // for the visit after each full burst; the commands before it and its own.
 func worstCase(signals []phaseLoop, decision time.Duration, out phaseLoop, before int) time.Duration {
@@ -112,7 +112,7 @@ func TestWorstCaseOverUniformPhases(t *testing.T) {
 			if len(c.stimuli) > 1 {
 				return
 			}
-			// RULES F6: the worst phase is just after a sample.
+			// Rule F6: the worst phase is just after a sample.
 			point, _ := plan.In.Point(c.stimuli[0])
 			if took := observed.response(t, observed.start.SampleAfter(point, 10*time.Second)+1); took < worst {
 				t.Errorf("just after a sample it takes %v, and %v at another phase", took, worst)

@@ -10,9 +10,9 @@ import (
 )
 
 // twin polls a loop slot by slot: every slot begins, every slot ends, nothing is ever skipped
-// or reckoned ahead. It is written from DESIGN section 6 and RULES B, C and J, as plainly as
-// they can be said in Go, and is the judge of the lazy line, which must give the same notes at
-// the same instants in the same order.
+// or reckoned ahead. It is written from sections B, C and J of the rules of detail in
+// DEVELOPERS.md, as plainly as they can be said in Go, and is the judge of the lazy line, which
+// must give the same notes at the same instants in the same order.
 type twin struct {
 	cfg     *line.Config
 	devices []twinDevice

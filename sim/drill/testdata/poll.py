@@ -1,6 +1,6 @@
 """Polls loops slot by slot with SimPy: an outside judge of response times.
 
-Written from the description of the line alone (DESIGN section 6, RULES B and C), with nothing
+Written from the description of the line alone (DEVELOPERS.md, rules B and C), with nothing
 of the Go code in it. Reads a JSON list of cases from standard input and prints a JSON list of
 what each loop's controller found, in integer nanoseconds.
 
