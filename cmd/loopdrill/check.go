@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -59,7 +60,9 @@ func (r *checkResult) write(io stdio, form format, effective bool) error {
 		return err
 	}
 	if effective {
-		writeDefaults(io.Out, r.defaults)
+		if err := writeDefaults(io.Out, r.defaults); err != nil {
+			return err
+		}
 	}
 	_, err := fmt.Fprintln(io.Out, countFindings(r.findings))
 	return err
@@ -91,10 +94,15 @@ func (r *checkResult) writeJSON(w io.Writer, effective bool) error {
 }
 
 // writeDefaults prints one block per default: key and value, then source and where it applies.
-func writeDefaults(w io.Writer, defaults []site.Default) {
-	fmt.Fprintln(w, "defaults in force:")
+func writeDefaults(w io.Writer, defaults []site.Default) error {
+	var out strings.Builder
+	out.WriteString("defaults in force:\n")
 	for _, d := range defaults {
-		fmt.Fprintf(w, "  %-36s %s\n", d.Key, d.Value)
-		fmt.Fprintf(w, "  %-36s %s; %s\n", "", d.Where, d.Source)
+		fmt.Fprintf(&out, "  %-36s %s\n", d.Key, d.Value)
+		fmt.Fprintf(&out, "  %-36s %s; %s\n", "", d.Where, d.Source)
 	}
+	if _, err := io.WriteString(w, out.String()); err != nil {
+		return fmt.Errorf("writing the defaults: %w", err)
+	}
+	return nil
 }

@@ -32,9 +32,9 @@ func status(ctx context.Context, err error, stderr io.Writer) int {
 	case errors.Is(err, errRefused):
 		return statusRefused
 	case ctx.Err() != nil && errors.Is(err, context.Canceled):
-		fmt.Fprintln(stderr, "loopdrill: interrupted")
+		_, _ = fmt.Fprintln(stderr, "loopdrill: interrupted") // the status says it too
 		return statusInterrupted
 	}
-	fmt.Fprintf(stderr, "loopdrill: %v\n", err)
+	_, _ = fmt.Fprintf(stderr, "loopdrill: %v\n", err) // the status says it too
 	return statusRefused
 }

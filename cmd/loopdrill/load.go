@@ -7,18 +7,9 @@ import (
 	"loopdrill.dev/loopdrill/sim/site"
 )
 
-// load reads SITE for a command that goes on to simulate it. What is found is no result here: it
-// is printed to standard error. A refused site gives errRefused, and nothing may be simulated.
+// build joins a bundle for a command that goes on to simulate it. What is found is no result here:
+// it is printed to standard error. A refused site gives errRefused, and nothing may be simulated.
 // The caller joins flags.verdict(findings) with its own verdict.
-func load(io stdio, path string) (*site.Built, []*pb.Finding, error) {
-	bundle, err := site.Open(path)
-	if err != nil {
-		return nil, nil, err
-	}
-	return build(io, bundle)
-}
-
-// build joins a bundle, and prints what is found.
 func build(io stdio, bundle site.Bundle) (*site.Built, []*pb.Finding, error) {
 	built, findings := site.Build(bundle)
 	if err := writeFindings(io.Err, io, findings); err != nil {

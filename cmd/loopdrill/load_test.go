@@ -17,7 +17,7 @@ import (
 func TestLoad(t *testing.T) {
 	var out, remarks bytes.Buffer
 	io := stdio{Out: &out, Err: &remarks, Getenv: func(string) string { return "" }}
-	built, _, err := load(io, "../../testdata/alder-quay")
+	built, _, err := loadWith(io, "../../testdata/alder-quay", "")
 	if err != nil || built.Site.GetSite() != "alder-quay" || built.Matrix == nil {
 		t.Errorf("the demo: %v\n%s", err, remarks.String())
 	}
@@ -26,7 +26,7 @@ func TestLoad(t *testing.T) {
 		t.Fatal(err)
 	}
 	remarks.Reset()
-	if _, _, err := load(io, path); !errors.Is(err, errRefused) {
+	if _, _, err := loadWith(io, path, ""); !errors.Is(err, errRefused) {
 		t.Errorf("a site without rules: %v", err)
 	}
 	if out.Len() > 0 || !strings.Contains(remarks.String(), "rules is missing") {

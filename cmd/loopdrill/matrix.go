@@ -30,7 +30,9 @@ a column for each output. Lay it beside what the consultant asked for.`,
 				return err
 			}
 			for _, note := range table.Notes {
-				fmt.Fprintln(std.Err, "loopdrill: "+note)
+				if _, err := fmt.Fprintln(std.Err, "loopdrill: "+note); err != nil {
+					return fmt.Errorf("writing a note: %w", err)
+				}
 			}
 			if flags.output == asJSON {
 				err = writeJSON(std.Out, tableJSON(table))

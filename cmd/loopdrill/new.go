@@ -149,4 +149,4 @@ func sayNew(io stdio, dir string, files starter.Files) error {
 // textLines collects lines.
 type textLines struct{ strings.Builder }
 
-func (t *textLines) add(format string, args ...any) { fmt.Fprintf(t, format+"\n", args...) }
+func (t *textLines) add(format string, args ...any) { fmt.Fprintf(&t.Builder, format+"\n", args...) }

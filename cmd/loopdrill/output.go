@@ -145,7 +145,8 @@ func writeJSON(w io.Writer, v any) error {
 	return nil
 }
 
-// writeFindings prints findings for people, in colour on a terminal unless NO_COLOR is set.
+// writeFindings prints findings for people, in colour on a terminal unless the
+// environment asks for none.
 func writeFindings(w io.Writer, io stdio, findings []*pb.Finding) error {
 	paint := site.Plain
 	if io.Getenv("NO_COLOR") == "" && isTerminal(w) {

@@ -26,7 +26,7 @@ local code and a licensed practitioner require.`
 
 // run executes one command line.
 func run(ctx context.Context, args []string, io stdio) error {
-	root := newRoot(io)
+	root := newRoot(io) //nolint:contextcheck // cobra gives each command the ctx of ExecuteContext
 	root.SetArgs(args)
 	return root.ExecuteContext(ctx)
 }
