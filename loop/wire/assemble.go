@@ -15,9 +15,11 @@ type work struct {
 	inject []pair // current into each core's node, amperes
 	v      []pair // volts over the negative terminal of the driver
 	fills  []fill
+	tree   bool // nothing joins the cores or leads back to the driver: currents just add up
 	border border
 	near   []int32   // entry -> node where its run ends
 	beyond []int32   // entry -> node on the other side of its isolator, or the same
+	at     []int32   // entry -> node where it draws
 	want   []float64 // amperes by entry at the driver's voltage
 	draw   []float64 // amperes by entry, as solved
 	off    []bool    // entry draws nothing for want of voltage
@@ -54,7 +56,7 @@ func (n *Network) assemble(s *State) {
 	w.nodes, w.end, w.earths, w.shunts = w.nodes[:0], -1, 0, 0
 	if w.near == nil {
 		size := len(n.entries)
-		w.near, w.beyond, w.off = make([]int32, size), make([]int32, size), make([]bool, size)
+		w.near, w.beyond, w.at, w.off = make([]int32, size), make([]int32, size), make([]int32, size), make([]bool, size)
 		w.want, w.draw = make([]float64, size), make([]float64, size)
 	}
 	n.link(s, -1, terminalA)
@@ -80,6 +82,11 @@ func (n *Network) assemble(s *State) {
 	}
 	n.partition(s)
 	n.reach(s)
+	for e := range w.at { // of its two terminals the one that lives, towards the panel if both do
+		if w.at[e] = w.near[e]; !w.nodes[w.at[e]].joined() {
+			w.at[e] = w.beyond[e]
+		}
+	}
 	n.eliminate(s)
 }
 

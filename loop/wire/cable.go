@@ -100,8 +100,8 @@ func copper(t float64) float64 { return (234.5 + t) / 254.5 }
 
 // metricOhmPerM is the resistance of one core, ohms per metre, at t degrees Celsius.
 func metricOhmPerM(mm2 float64, flexible bool, t float64) (float64, bool) {
-	for i := range iec60228 {
-		if row := &iec60228[i]; row.mm2 == mm2 {
+	for _, row := range iec60228 {
+		if row.mm2 == mm2 {
 			r := row.solid
 			if flexible {
 				r = row.flexible
@@ -115,8 +115,8 @@ func metricOhmPerM(mm2 float64, flexible bool, t float64) (float64, bool) {
 // gaugeOhmPerM is the resistance of one core, ohms per metre, at t degrees Celsius:
 // R75 x (1 + 0.00323 (t - 75)) (note of NEC chapter 9 table 8; from memory).
 func gaugeOhmPerM(awg uint32, stranded bool, t float64) (float64, bool) {
-	for i := range b258 {
-		if row := &b258[i]; row.awg == awg {
+	for _, row := range b258 {
+		if row.awg == awg {
 			r := row.solid75
 			if stranded {
 				r = row.strand75

@@ -43,7 +43,7 @@ func (v *Survey) Lost(kind FaultKind, r int32, lost []int32) []int32 {
 	}
 	n.assemble(s)
 	for e := range n.entries {
-		if n.entries[e].device && !w.nodes[w.load(int32(e))].joined() {
+		if n.entries[e].device && !w.nodes[w.at[e]].joined() {
 			lost = append(lost, int32(e))
 		}
 	}

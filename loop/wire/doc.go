@@ -13,8 +13,8 @@
 //   - An isolator switches the positive core, so an earth on the negative core stays in sight of the
 //     panel. The panel's terminals switch both cores.
 //   - An isolator senses the lowest voltage of the two sections it borders, as one that also watches
-//     its current does. A line without voltage counts as collapsed. Leakage of an open isolator is
-//     not modelled.
+//     its current does. A line without voltage counts as collapsed, and an isolator without voltage on
+//     either side stays open. Leakage of an open isolator is not modelled.
 //   - A device that is joined to the line by both cores draws its standby current, working or not.
 //     Its indicator and its sounder go off when it stops working, and stay off until they are
 //     commanded again: a loop that browns out in alarm does not chatter.

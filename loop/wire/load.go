@@ -7,7 +7,7 @@ func (n *Network) solveNow(s *State) {
 	w := &s.work
 	for e := range n.entries {
 		w.want[e] = 0
-		if n.entries[e].device && w.nodes[w.load(int32(e))].joined() {
+		if n.entries[e].device && w.nodes[w.at[e]].joined() {
 			w.want[e] = n.entries[e].standby
 			if s.dev[e].sounder {
 				w.want[e] += n.entries[e].sounder
@@ -15,7 +15,7 @@ func (n *Network) solveNow(s *State) {
 		}
 	}
 	for _, e := range s.lit[:min(len(s.lit), indicatorsAtOnce)] {
-		if w.nodes[w.load(e)].joined() {
+		if w.nodes[w.at[e]].joined() {
 			w.want[e] += n.entries[e].indicator
 		}
 	}
@@ -41,7 +41,7 @@ func (n *Network) everyLoad(s *State) bool {
 	total := 0.0
 	for e := range n.entries {
 		w.want[e] = 0
-		if n.entries[e].device && w.nodes[w.load(int32(e))].joined() {
+		if n.entries[e].device && w.nodes[w.at[e]].joined() {
 			w.want[e] = n.entries[e].standby + n.entries[e].sounder
 			total += w.want[e]
 		}
@@ -63,7 +63,7 @@ func (n *Network) everyLoad(s *State) bool {
 		return false
 	}
 	for e := range n.entries {
-		at := w.load(int32(e))
+		at := w.at[e]
 		if n.entries[e].device && w.nodes[at].joined() && (w.off[e] || n.least(w, at, lit) < n.entries[e].pickUp) {
 			return false
 		}
@@ -114,7 +114,7 @@ func (w *work) measure() {
 	}
 	for e, off := range w.off {
 		if off {
-			w.pieces[w.nodes[w.load(int32(e))].piece] = 0
+			w.pieces[w.nodes[w.at[e]].piece] = 0
 		}
 	}
 }
@@ -145,7 +145,7 @@ func (n *Network) Voltage(s *State, e int32) int64 {
 
 // voltage is what a device has between its terminals, microvolts.
 func (w *work) voltage(e int32) int64 {
-	at := w.load(e)
+	at := w.at[e]
 	if !w.nodes[at].joined() || w.off[e] {
 		return 0
 	}

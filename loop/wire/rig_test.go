@@ -202,7 +202,7 @@ func conserved(t testing.TB, n *Network, s *State) {
 	if !w.driver.collapsed {
 		for e, amps := range w.draw {
 			if amps != 0 && !w.off[e] {
-				at := w.load(int32(e))
+				at := w.at[e]
 				sum[at].p -= amps
 				sum[at].n += amps
 				spent += amps * (w.v[at].p - w.v[at].n)

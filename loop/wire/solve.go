@@ -8,6 +8,7 @@ import "math"
 type weights struct {
 	pn, pP, pD, pE, pOhm float64 // to the negative core, the parent's positive, the driver, earth
 	nP, nN, nD, nE, nOhm float64
+	up                   int32 // parent
 }
 
 // border is what is between driver, its negative terminal and earth once all nodes are gone.
@@ -45,6 +46,7 @@ func (n *Network) eliminate(s *State) {
 	if w.end >= 0 && !s.iso[farEnd].open {
 		w.fills[w.end].pd, w.fills[w.end].ng = 1/leastOhm, 1/leastOhm
 	}
+	w.tree = w.shunts == 0 && w.earths < 2 && (w.end < 0 || s.iso[farEnd].open)
 	w.border = border{}
 	for k := count - 1; k > 0; k-- {
 		w.starMesh(k, &w.fills[w.nodes[k].parent])
@@ -61,7 +63,7 @@ func (n *Network) eliminate(s *State) {
 // its conductances over their sum.
 func (w *work) starMesh(k int, up *fill) {
 	d, f, x, b := &w.nodes[k], &w.fills[k], &w.w[k], &w.border
-	*x = weights{}
+	*x = weights{up: d.parent}
 	gp, gn := 1/d.ohm.p, 1/d.ohm.n
 	nP := 0.0 // negative core to the parent's positive
 	if sum := f.y + gp + f.pd + f.pg + f.pe; sum > 0 {
@@ -117,22 +119,14 @@ func (n *Network) solve(s *State) {
 // place puts the entries' currents at their nodes.
 func (w *work) place() {
 	clear(w.inject[:len(w.nodes)])
+	at0 := w.at[:len(w.draw)]
 	for e, amps := range w.draw {
 		if amps != 0 && !w.off[e] {
-			at := &w.inject[w.load(int32(e))]
+			at := &w.inject[at0[e]]
 			at.p -= amps
 			at.n += amps
 		}
 	}
-}
-
-// load is the node where a device draws: of its two terminals the one that lives, towards the panel
-// if both do.
-func (w *work) load(e int32) int32 {
-	if near := w.near[e]; w.nodes[near].joined() {
-		return near
-	}
-	return w.beyond[e]
 }
 
 // once solves for the drawn currents: down to the driver, the driver, and up again.
@@ -140,16 +134,51 @@ func (n *Network) once(s *State) {
 	s.solves++
 	w := &s.work
 	w.place()
-	w.forward()
+	if w.tree {
+		w.gather()
+	} else {
+		w.forward()
+	}
 	if n.drive(w) {
 		clear(w.inject[:len(w.nodes)]) // folded back: nothing has the voltage to draw
 	}
-	w.back()
+	if w.tree {
+		w.spend()
+	} else {
+		w.back()
+	}
+}
+
+// gather and spend are forward and back where each core is a tree of its own: a node's current is
+// the sum of all beyond, and its voltage its parent's less the drop.
+func (w *work) gather() {
+	count := len(w.nodes)
+	ws, inject := w.w[:count], w.inject[:count]
+	for k := count - 1; k > 0; k-- {
+		x, j := &ws[k], &inject[k]
+		up := &inject[ws[k].up]
+		up.p += float64(x.pP * j.p)
+		up.n += float64(x.nN * j.n)
+	}
+	w.border.jd, w.border.je = float64(ws[0].pP*inject[0].p), 0
+}
+
+func (w *work) spend() {
+	count := len(w.nodes)
+	ws, inject, vs := w.w[:count], w.inject[:count], w.v[:count]
+	up := pair{w.border.vd, 0}
+	for k := range count {
+		if k > 0 {
+			up = vs[ws[k].up]
+		}
+		x, j := &ws[k], &inject[k]
+		vs[k] = pair{float64(x.pP*up.p) + float64(x.pOhm*j.p), float64(x.nN*up.n) + float64(x.nOhm*j.n)}
+	}
 }
 
 func (w *work) forward() {
 	count := len(w.nodes)
-	nodes, ws, inject := w.nodes[:count], w.w[:count], w.inject[:count]
+	ws, inject := w.w[:count], w.inject[:count]
 	jd, je := 0.0, 0.0
 	for k := count - 1; k >= 0; k-- {
 		x, j := &ws[k], &inject[k]
@@ -160,7 +189,7 @@ func (w *work) forward() {
 			jd += float64(x.pP*j.p) + float64(x.nP*j.n)
 			break
 		}
-		up := &inject[nodes[k].parent]
+		up := &inject[ws[k].up]
 		up.p += float64(x.pP*j.p) + float64(x.nP*j.n)
 		up.n += float64(x.nN * j.n)
 	}
@@ -169,12 +198,12 @@ func (w *work) forward() {
 
 func (w *work) back() {
 	count := len(w.nodes)
-	nodes, ws, inject, vs := w.nodes[:count], w.w[:count], w.inject[:count], w.v[:count]
+	ws, inject, vs := w.w[:count], w.inject[:count], w.v[:count]
 	vd, ve := w.border.vd, w.border.ve
 	for k := range count {
 		up := pair{vd, 0}
 		if k > 0 {
-			up = vs[nodes[k].parent]
+			up = vs[ws[k].up]
 		}
 		x, j, v := &ws[k], &inject[k], &vs[k]
 		v.n = float64(x.nP*up.p) + float64(x.nN*up.n) + float64(x.nD*vd) + float64(x.nE*ve) + float64(x.nOhm*j.n)
@@ -222,7 +251,7 @@ func (n *Network) drive(w *work) bool {
 // there were any.
 func (w *work) starve() (some bool) {
 	for e, amps := range w.draw {
-		if amps != 0 && !w.off[e] && w.across(w.load(int32(e))) < starved {
+		if amps != 0 && !w.off[e] && w.below(w.at[e], starved) {
 			w.off[e], some = true, true
 		}
 	}
@@ -241,14 +270,14 @@ func (n *Network) iterate(s *State) {
 			if w.want[e] == 0 || w.off[e] {
 				continue
 			}
-			at := w.load(int32(e))
-			if w.across(at) < starved {
+			at := w.at[e]
+			if w.below(at, starved) {
 				w.off[e], worst = true, math.Inf(1)
 				continue
 			}
 			v := w.v[at].p - w.v[at].n
 			amps := float64(w.want[e]*n.volts) / v
-			worst = max(worst, math.Abs(float64(amps-w.draw[e]))*v)
+			worst = max(worst, math.Abs(float64((amps-w.draw[e])*v)))
 			w.draw[e] = amps
 		}
 		if worst < settledWatts {
@@ -265,6 +294,12 @@ func (n *Network) iterate(s *State) {
 
 // across is the voltage between the cores of a node, microvolts.
 func (w *work) across(k int32) int64 { return micro(w.v[k].p - w.v[k].n) }
+
+// below tells whether the voltage of a node is below some microvolts; it rounds only near them.
+func (w *work) below(k int32, micro int64) bool {
+	v := w.v[k].p - w.v[k].n
+	return !(v > float64(micro+10)/1e6) && w.across(k) < micro
+}
 
 // ConstantPower returns the same loop with devices that draw, whatever their voltage, the power that
 // their currents mean at the driver's voltage.
