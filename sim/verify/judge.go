@@ -383,7 +383,7 @@ func (j *judgement) ownCells(row int32) {
 		}
 		for _, o := range j.w.v.m.Columns[cell.Column].Outputs {
 			j.differ(difference{verdict: missing, output: int32(o), row: row, cell: int32(k), column: int32(cell.Column), own: true,
-				at: j.c.stimulated, required: cell.String(), observed: "the row never became true", broken: "confirmed"})
+				at: j.c.stimulated, required: cell.String(), observed: "the row never became true"})
 		}
 	}
 }

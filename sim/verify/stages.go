@@ -123,7 +123,7 @@ func (j *judgement) resetStage() {
 // standing works out which rows are still true at the end: by the last readings, and by those
 // latched fires alone whose last reading at reset was active.
 func (j *judgement) standing() []int32 {
-	facts := map[term.Fact]bool{}
+	facts := j.w.v.readAtRest(j.w.v.bases[j.r.givenKey])
 	log, n := j.c.d.Log(), 1
 	read := func(until time.Duration) {
 		for ; n <= log.Len() && log.Event(uint64(n)).At <= until; n++ {

@@ -57,7 +57,7 @@ type truth struct {
 
 // truths works out when rows were true, up to the instant limit.
 func (w *worker) truths(run *run, c *course, limit time.Duration) []truth {
-	facts := map[term.Fact]bool{}
+	facts := w.v.readAtRest(w.v.bases[run.givenKey])
 	open := map[int32]*truth{}
 	var order []*truth
 	log := c.d.Log()

@@ -79,6 +79,7 @@ func New(plan *drill.Plan, m *matrix.Matrix) (*Verifier, error) {
 		}
 		v.bases[r.givenKey] = base
 	}
+	v.errTrueAtRest()
 	return v, nil
 }
 
