@@ -26,7 +26,7 @@ func Compile(site *pb.Site) (*Installation, []*pb.Finding) {
 			ResetDrops:   site.GetPanel().GetReset_() == "drop-all",
 			points:       map[string]int32{}, outputs: map[string]int32{}, loads: map[string]int32{},
 		},
-		labels: map[string]string{},
+		labels: map[string]bool{},
 	}
 	c.names()
 	c.refuse()
@@ -47,7 +47,7 @@ type compiler struct {
 	site   *pb.Site
 	in     *Installation
 	found  []*pb.Finding
-	labels map[string]string // label -> path of its first use
+	labels map[string]bool
 }
 
 func (c *compiler) add(f *pb.Finding) { c.found = append(c.found, f) }
@@ -97,8 +97,8 @@ func (c *compiler) unique(list []string, what, id, path string) []string {
 
 // refuse names what the schema can say and the bench cannot simulate yet.
 func (c *compiler) refuse() {
-	if len(c.site.GetPanel().GetCalendar()) > 0 {
-		c.add(finding.NotYet("panel.calendar", "a weekly calendar of modes"))
+	if len(c.site.GetRules().GetLimits()) > 0 {
+		c.add(finding.NotYet("rules.limits", "a limit other than the rule pack's"))
 	}
 }
 
@@ -107,12 +107,12 @@ func (c *compiler) label(label, path string) {
 	if label == "" {
 		return // the schema has said that it is missing
 	}
-	if first, taken := c.labels[label]; taken {
+	if c.labels[label] {
 		c.add(finding.Refuse("reference.duplicate-label", path, fmt.Sprintf("the label %q is used twice", label),
-			"labels are unique over the whole site, loads and isolators included; the other one is "+first))
+			"labels are unique over the whole site, loads and isolators included: rename one of the two"))
 		return
 	}
-	c.labels[label] = path
+	c.labels[label] = true
 }
 
 // lookup resolves an id; an empty one is none.

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"loopdrill.dev/loopdrill/loop/line"
+	"loopdrill.dev/loopdrill/loop/wire"
 	"loopdrill.dev/loopdrill/proto/finding"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 )
@@ -18,18 +19,12 @@ func (c *compiler) loop(index int32, l *pb.Loop) {
 		}
 	}
 	c.wiring(path, l)
-	c.cable(path+".cable", l.GetCable())
 	c.in.Loops = append(c.in.Loops, Loop{Number: l.GetLoop()})
 	taken := map[uint32]string{}
 	for i, d := range l.GetDevices() {
-		c.device(index, fmt.Sprintf("%s.devices[%d]", path, i), l, d, taken)
+		c.device(index, int32(i), fmt.Sprintf("%s.devices[%d]", path, i), l, d, taken)
 	}
-	for i, d := range l.GetDevices() {
-		if _, ok := taken[d.GetSpurFrom()]; d.SpurFrom != nil && !ok {
-			c.add(finding.Refuse("wiring.spur-from-nowhere", fmt.Sprintf("%s.devices[%d].spur_from", path, i),
-				fmt.Sprintf("no device of this loop has the address %d", d.GetSpurFrom()), "spur_from is the address, on the same loop, of the device where the spur tees off"))
-		}
-	}
+	c.wire(index, path, l)
 	c.polling(index, l)
 }
 
@@ -46,14 +41,8 @@ func (c *compiler) wiring(path string, l *pb.Loop) {
 }
 
 // device reads one entry of the wiring order.
-func (c *compiler) device(loop int32, path string, l *pb.Loop, d *pb.Device, taken map[uint32]string) {
+func (c *compiler) device(loop, entry int32, path string, l *pb.Loop, d *pb.Device, taken map[uint32]string) {
 	c.label(d.GetLabel(), path+".label")
-	if d.GetCable() != nil {
-		c.cable(path+".cable", d.GetCable())
-	}
-	if d.GetType() != "" && !slices.ContainsFunc(c.site.GetDeviceTypes(), func(t *pb.DeviceType) bool { return t.GetType() == d.GetType() }) {
-		c.add(finding.Dangling(path+".type", "device type", d.GetType(), deviceTypes(c.site)))
-	}
 	if d.GetKind() == nil {
 		c.alone(path, d)
 		return
@@ -68,7 +57,7 @@ func (c *compiler) device(loop int32, path string, l *pb.Loop, d *pb.Device, tak
 		return
 	}
 	taken[d.GetAddress()] = d.GetLabel()
-	c.point(loop, path, l, d)
+	c.point(loop, entry, path, l, d)
 }
 
 // alone checks an isolator on its own, which is no point.
@@ -84,10 +73,10 @@ func (c *compiler) alone(path string, d *pb.Device) {
 }
 
 // point makes a point of an addressed device.
-func (c *compiler) point(loop int32, path string, l *pb.Loop, d *pb.Device) {
+func (c *compiler) point(loop, entry int32, path string, l *pb.Loop, d *pb.Device) {
 	address := fmt.Sprintf("%d/%d", l.GetLoop(), d.GetAddress())
 	p := Point{
-		Label: d.GetLabel(), Address: address, Path: path, Loop: loop, Output: -1, ProvesEquipment: -1, ProvesSignal: -1,
+		Label: d.GetLabel(), Address: address, Path: path, Loop: loop, Entry: entry, Output: -1, ProvesEquipment: -1, ProvesSignal: -1,
 		Zone:  c.lookup(c.in.Zones, "zone", d.GetZone(), path+".zone"),
 		Place: c.lookup(c.in.Places, "place", d.GetPlace(), path+".place"),
 	}
@@ -172,10 +161,23 @@ func count(given *uint32, otherwise int32) int32 {
 	return int32(*given)
 }
 
-func deviceTypes(site *pb.Site) []string {
-	var names []string
-	for _, t := range site.GetDeviceTypes() {
-		names = append(names, t.GetType())
+// wire compiles the loop as a circuit. What it finds that was found here already is left out.
+func (c *compiler) wire(index int32, path string, l *pb.Loop) {
+	network, found := wire.Compile(path, l, c.site.GetDeviceTypes())
+	for _, f := range found {
+		known := slices.ContainsFunc(c.found, func(o *pb.Finding) bool { return o.GetPath() == f.GetPath() && o.GetCode() == f.GetCode() })
+		if !known {
+			c.add(f)
+		}
 	}
-	return names
+	loop := &c.in.Loops[index]
+	loop.Wire, loop.Wired = network, make([]int32, len(l.GetDevices()))
+	for e := range loop.Wired {
+		loop.Wired[e] = -1
+	}
+	for i := range c.in.Points {
+		if p := &c.in.Points[i]; p.Loop == index {
+			loop.Wired[p.Entry] = int32(i)
+		}
+	}
 }

@@ -13,6 +13,7 @@ import (
 
 	"loopdrill.dev/loopdrill/loop/line"
 	"loopdrill.dev/loopdrill/loop/plant"
+	"loopdrill.dev/loopdrill/loop/wire"
 )
 
 // Installation is a compiled site without its program. Indices are into its own slices; -1
@@ -44,11 +45,13 @@ type Installation struct {
 // Targets are the greatest times from a device's own output to the operation of an output.
 type Targets struct{ Detector, CallPoint time.Duration }
 
-// Loop is one loop and its polling.
+// Loop is one loop: its polling and its wire.
 type Loop struct {
 	Number uint32
 	Line   *line.Line
 	Points []int32 // line device -> point
+	Wire   *wire.Network
+	Wired  []int32 // entry of the wire -> point; -1 for an isolator on its own
 }
 
 // Kind is the key of a device kind in a file, such as "smoke_detector".
@@ -80,6 +83,7 @@ type Point struct {
 	Kind     Kind
 	Loop     int32
 	Device   int32 // in the loop's line
+	Entry    int32 // in the loop's wire: its place in the wiring order
 	Zone     int32
 	Place    int32
 	Groups   []int32

@@ -85,7 +85,9 @@ func appliance(l *pb.Load) (a *pb.Appliance, sounder bool) {
 }
 
 // drive resolves the equipment input that an output drives. stated says that the contact's
-// position at rest and on loss are written, which de-energise-to-operate equipment requires.
+// position at rest and on loss are written, which de-energise-to-operate equipment requires. A
+// contact whose rest operates the input is an error: the equipment would do in quiescence what a
+// fire is to make it do, and undo it in a fire, while every command is as the matrix asks.
 func (c *compiler) drive(o *Output, path string, d *pb.Drive, stated bool) {
 	o.Equipment, o.Input = -1, -1
 	if d == nil {
@@ -102,15 +104,17 @@ func (c *compiler) drive(o *Output, path string, d *pb.Drive, stated bool) {
 		return
 	}
 	o.Equipment, o.Input = int32(e), int32(input)
-	if !c.in.Plant.DeEnergise(e, input) {
-		return
-	}
-	if !stated {
+	deEnergise := c.in.Plant.DeEnergise(e, input)
+	switch {
+	case deEnergise && !stated:
 		c.add(finding.Refuse("contact.position-unstated", path, fmt.Sprintf("the contact that drives %s of %q does not say how it rests", d.GetInput(), d.GetEquipment()),
 			"this input operates when its voltage goes away: write the contact's at_rest and what it does on loss"))
-	} else if !o.ClosedAtRest {
+	case deEnergise && !o.ClosedAtRest:
 		c.add(finding.Error("contact.operates-at-rest", path, fmt.Sprintf("%s of %q is operated while everything is at rest", d.GetInput(), d.GetEquipment()),
 			"this input operates when its voltage goes away, and the contact is open at rest: use a contact that is closed at rest"))
+	case !deEnergise && o.ClosedAtRest:
+		c.add(finding.Error("contact.operates-at-rest", path, fmt.Sprintf("%s of %q is operated while everything is at rest, and let go in a fire", d.GetInput(), d.GetEquipment()),
+			"this input operates when voltage comes, and the contact is closed at rest: list the input under deenergise_to_operate of the equipment, or use a contact that is open at rest"))
 	}
 }
 

@@ -39,12 +39,20 @@ const (
 	ActStuck
 	ActLineErrors
 	ActRelayStuck
+	ActBreak
+	ActShort
+	ActJoint
+	ActEarth
+	ActIsolatorStuck
 	ActPlantFault
 	ActRepair
 )
 
 // operator reports whether somebody at the panel does it.
 func (k ActKind) operator() bool { return k >= ActAcknowledge && k <= ActControl }
+
+// cable reports whether it is a fault of a loop's cable or of one of its isolators.
+func (k ActKind) cable() bool { return k >= ActBreak && k <= ActIsolatorStuck }
 
 // Fault reports whether it can be repaired.
 func (k ActKind) Fault() bool { return k >= ActRemove && k <= ActPlantFault }
@@ -59,6 +67,10 @@ type Act struct {
 	Rate  float64 // line errors; factor of a slow plant
 	Name  string  // of the step, for repairs
 	Level uint8   // access level of an operator's act
+	Run   int32   // run of cable, or entry of an isolator, on loop Index
+	Core  uint8   // as package wire counts them
+	Where float64 // fraction of the run from its start
+	Ohm   float64 // resistance of a fault of the cable
 }
 
 // Resolve turns a step into an act. path is the step's field path. What the engine cannot
@@ -152,6 +164,16 @@ func (r *resolver) fault(step *pb.Step) {
 			r.add(finding.Dangling(r.path+".plant_fault.equipment", "equipment", k.PlantFault.GetEquipment(), r.plan.equipment()))
 		}
 		r.act.Index = int32(e)
+	case *pb.Step_Break:
+		r.cable(ActBreak, "break", k.Break, 0)
+	case *pb.Step_Short:
+		r.cable(ActShort, "short", k.Short, 0)
+	case *pb.Step_Joint:
+		r.cable(ActJoint, "joint", k.Joint, jointOhm)
+	case *pb.Step_Earth:
+		r.cable(ActEarth, "earth", k.Earth, 0)
+	case *pb.Step_IsolatorStuck:
+		r.isolator(k.IsolatorStuck)
 	case *pb.Step_Repair:
 		r.act.Kind, r.act.Name = ActRepair, k.Repair.GetStep()
 	default:

@@ -21,6 +21,9 @@ func (p *Plan) Describe(e *sim.Event) string {
 	case StimulusApplied:
 		return stimulusText(subject, ActKind(e.Value), e.Extra)
 	case FaultInjected:
+		if kind := ActKind(e.Value); kind.cable() {
+			return "fault: " + p.cableText(subject, e)
+		}
 		return "fault: " + faultText(subject, ActKind(e.Value), e.Extra != 0)
 	case FaultRepaired:
 		return fmt.Sprintf("%s: %s is put right", subject, faultWords[ActKind(e.Value)])
@@ -97,6 +100,9 @@ func (p *Plan) describeProgram(subject string, e *sim.Event) string {
 	case ProgramChanged:
 		return programText(subject, e)
 	}
+	if text, ok := p.describeWire(subject, e); ok {
+		return text
+	}
 	return subject + ": " + strings.ReplaceAll(KindName(e.Kind), "-", " ")
 }
 
@@ -147,7 +153,8 @@ func stimulusText(subject string, kind ActKind, level int64) string {
 // faultWords name the faults.
 var faultWords = map[ActKind]string{
 	ActRemove: "taken out", ActMute: "mute", ActDuplicate: "second device at the address", ActWrongType: "device of another type",
-	ActStuck: "stuck reading", ActLineErrors: "garbled replies", ActRelayStuck: "stuck relay", ActPlantFault: "fault of the equipment",
+	ActStuck: "stuck reading", ActLineErrors: "garbled replies", ActRelayStuck: "stuck relay",
+	ActBreak: "broken cable", ActShort: "shorted cable", ActJoint: "bad joint", ActEarth: "core to earth", ActIsolatorStuck: "stuck isolator", ActPlantFault: "fault of the equipment",
 }
 
 func faultText(subject string, kind ActKind, on bool) string {

@@ -11,6 +11,7 @@ import (
 	"loopdrill.dev/loopdrill/loop"
 	"loopdrill.dev/loopdrill/loop/line"
 	"loopdrill.dev/loopdrill/loop/plant"
+	"loopdrill.dev/loopdrill/loop/wire"
 	"loopdrill.dev/loopdrill/sim"
 )
 
@@ -22,6 +23,9 @@ type Drill struct {
 	agenda  *sim.Agenda
 	log     sim.Log
 	lines   []poller
+	wires   []*wire.State
+	wirings []wiring
+	cables  []placedFault
 	program *logic.State
 	plant   *plant.State
 
@@ -56,6 +60,9 @@ type pointState struct {
 	restarts    uint32 // of its restart timer
 	read        bool   // last valid reading
 	fault       bool   // any raised fault
+	indicator   bool   // its alarm indicator is to be lit
+	sounder     bool   // a loop sounder is to sound
+	lost        bool   // without voltage for longer than it rides through
 }
 
 type stuck uint8
@@ -89,6 +96,8 @@ const (
 	retardOver timerKind = iota
 	proofArrives
 	restartOver
+	loadChanges
+	farEnd
 )
 
 // decision is a completed signal on its way through the decision time.
@@ -121,14 +130,14 @@ const (
 	sourceProgram
 	sourceOutputs
 	sourcePlant
-	sourceLoops // and one for each further loop
+	sourceLoops // and one for each further loop; then one for each loop's wire
 )
 
 // New returns a drill at the very start of t = 0.
 func New(plan *Plan, seed uint64) *Drill {
 	d := &Drill{
 		plan: plan, seed: seed,
-		agenda:  sim.NewAgenda(sourceLoops + len(plan.In.Loops)),
+		agenda:  sim.NewAgenda(sourceLoops + 2*len(plan.In.Loops)),
 		log:     sim.NewLog(maxEvents),
 		program: plan.Program.NewState(),
 		plant:   plan.In.Plant.NewState(),
@@ -140,6 +149,11 @@ func New(plan *Plan, seed uint64) *Drill {
 	start := d.log.Add(sim.Event{Kind: Start})
 	for i := range plan.In.Loops {
 		d.lines = append(d.lines, plan.poller(plan.In.Loops[i].Line, d.loopSink(int32(i))))
+		d.wires = append(d.wires, plan.In.Loops[i].Wire.NewState())
+	}
+	d.wirings = make([]wiring, len(d.wires))
+	for i := range d.wires {
+		d.feedAtStart(int32(i), start)
 	}
 	d.settle(start)
 	d.scheduleProgram(0)
@@ -197,8 +211,10 @@ func (d *Drill) set(kind term.Kind, index int32, on bool, event uint64) {
 // Fork returns an independent drill in the same state; the log so far is shared.
 func (d *Drill) Fork() *Drill {
 	f := &Drill{agenda: sim.NewAgenda(0), program: d.plan.Program.NewState(), plant: d.plan.In.Plant.NewState()}
-	for _, l := range d.lines {
+	for i, l := range d.lines {
 		f.lines = append(f.lines, l.Copy())
+		f.wires = append(f.wires, &wire.State{})
+		f.wires[i].CopyFrom(d.wires[i])
 	}
 	f.copyFrom(d)
 	return f
@@ -208,6 +224,7 @@ func (d *Drill) Fork() *Drill {
 func (d *Drill) CopyFrom(o *Drill) {
 	for i, l := range o.lines {
 		d.lines[i].CopyFrom(l)
+		d.wires[i].CopyFrom(o.wires[i])
 	}
 	d.copyFrom(o)
 }
@@ -217,7 +234,9 @@ func (d *Drill) copyFrom(o *Drill) {
 	own := *d
 	*d = *o
 	d.log = o.log.Fork()
-	d.agenda, d.lines, d.program, d.plant = own.agenda, own.lines, own.program, own.plant
+	d.agenda, d.lines, d.wires, d.program, d.plant = own.agenda, own.lines, own.wires, own.program, own.plant
+	d.wirings = append(own.wirings[:0], o.wirings...)
+	d.cables = append(own.cables[:0], o.cables...)
 	d.agenda.CopyFrom(o.agenda)
 	d.program.CopyFrom(o.program)
 	d.plant.CopyFrom(o.plant)

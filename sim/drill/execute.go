@@ -22,6 +22,10 @@ func (d *Drill) execute(source int, now time.Duration, phase sim.Phase) {
 		d.runPlant(now)
 	default:
 		i := source - sourceLoops
+		if i >= len(d.lines) {
+			d.runWire(int32(i-len(d.lines)), now)
+			break
+		}
 		moment := line.End
 		if phase == sim.Slot {
 			moment = line.Begin

@@ -61,6 +61,13 @@ const (
 	DelayPaused                            // Subject action pair
 	DelayRestarted                         // Subject action pair
 	DelayResumed                           // Subject action pair
+	FeedChanged                            // Subject point, Value on: it has voltage and works
+	ModuleLost                             // Subject point: without voltage for longer than it rides through
+	IsolatorMoved                          // Subject loop, Value entry, Extra 1 closed
+	TerminalMoved                          // Subject loop, Value 0 first or 1 far terminal, Extra 1 closed
+	LoopCollapsed                          // Subject loop, Value on
+	RingBroken                             // Subject loop, Value on: the far end does not come back
+	EarthSeen                              // Subject loop, Value on
 	kinds
 )
 
@@ -112,6 +119,13 @@ var kindTable = [kinds]kindInfo{
 	DelayPaused:        {"delay-paused", OnPanel},
 	DelayRestarted:     {"delay-restarted", OnPanel},
 	DelayResumed:       {"delay-resumed", OnPanel},
+	FeedChanged:        {"feed", Hidden},
+	ModuleLost:         {"module-lost", Hidden},
+	IsolatorMoved:      {"isolator", Hidden},
+	TerminalMoved:      {"terminal", Hidden},
+	LoopCollapsed:      {"loop-collapsed", Hidden},
+	RingBroken:         {"ring-broken", OnPanel},
+	EarthSeen:          {"earth-fault", OnPanel},
 }
 
 // KindName is the word for a kind of event.

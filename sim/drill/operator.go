@@ -70,6 +70,10 @@ func (s programSink) Note(c logic.Change) uint64 {
 		p := &d.plan.In.Points[c.Index]
 		d.lines[p.Loop].Rearm(s.now, p.Device, d.plan.In.ResetDrops)
 		d.schedule(int(p.Loop))
+		if d.points[c.Index].indicator {
+			d.points[c.Index].indicator = false
+			d.loadLater(c.Index, event)
+		}
 	}
 	return event
 }

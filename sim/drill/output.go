@@ -64,6 +64,10 @@ func (d *Drill) operate(now time.Duration, o int32, state term.State, parent uin
 		}
 		d.lines[p.Loop].SetOutput(now, stage, p.Device, lineState(state), out.event)
 		d.schedule(int(p.Loop))
+		if p.Kind == "loop_sounder" && d.points[fixed.Point].sounder != (state != term.Rest) {
+			d.points[fixed.Point].sounder = state != term.Rest
+			d.loadLater(fixed.Point, out.event)
+		}
 	}
 	if fixed.Equipment >= 0 && (before == term.Rest) != (state == term.Rest) {
 		flat := d.plan.first[fixed.Equipment] + int(fixed.Input)

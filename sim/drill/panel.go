@@ -33,6 +33,11 @@ var lineKinds = [...]sim.Kind{
 // Note logs a change of the line.
 func (s lineSink) Note(c line.Change) uint64 {
 	d := s.d
+	if c.Kind == line.RoundEnded {
+		now, _ := d.agenda.Now()
+		d.look(s.loop, now)
+		return c.Parent
+	}
 	point := d.plan.In.Loops[s.loop].Points[c.Device]
 	p := &d.plan.In.Points[point]
 	e := sim.Event{Kind: lineKinds[c.Kind], Subject: point, Value: flag(c.On), Parent: c.Parent}
@@ -88,6 +93,12 @@ func (d *Drill) setFault(l, point int32, event uint64) {
 	}
 	d.points[point].fault = on
 	d.set(term.DeviceFault, point, on, event)
+	d.countFault(l, on, event)
+}
+
+// countFault counts one fault of a loop's devices or wiring more, or less; the loop is in fault
+// while there is any.
+func (d *Drill) countFault(l int32, on bool, event uint64) {
 	was := d.faulty[l] > 0
 	if on {
 		d.faulty[l]++
@@ -143,6 +154,10 @@ var decidedFacts = map[sim.Kind]term.Kind{
 func (d *Drill) decided(c decision) {
 	event := d.add(sim.Event{Kind: c.kind, Subject: c.point, Value: flag(c.on), Parent: c.event})
 	d.set(decidedFacts[c.kind], c.point, c.on, event)
+	if c.kind == FireDecided && !d.points[c.point].indicator {
+		d.points[c.point].indicator = true
+		d.loadLater(c.point, event)
+	}
 }
 
 // scheduleProgram enters the program's next evaluation in the agenda.

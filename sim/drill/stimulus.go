@@ -14,14 +14,15 @@ import (
 // wait for the program.
 func (d *Drill) runScript(now time.Duration) {
 	for d.done < len(d.order) && d.journal[d.order[d.done]].At == now {
-		act := d.journal[d.order[d.done]]
+		number := d.order[d.done]
+		act := d.journal[number]
 		d.done++
 		if act.Kind.operator() {
 			d.operators = append(d.operators, act)
 			d.changed = true
 			continue
 		}
-		d.apply(now, act)
+		d.apply(now, number, act)
 	}
 	if d.done < len(d.order) {
 		d.agenda.Set(sourceScript, d.journal[d.order[d.done]].At, sim.Stimulus)
@@ -29,12 +30,12 @@ func (d *Drill) runScript(now time.Duration) {
 }
 
 // apply executes a stimulus, a fault or a repair.
-func (d *Drill) apply(now time.Duration, a Act) {
+func (d *Drill) apply(now time.Duration, number int32, a Act) {
 	switch {
 	case a.Kind == ActRepair:
 		d.repair(now, a)
 	case a.Kind.Fault():
-		d.fault(now, a, d.add(sim.Event{Kind: FaultInjected, Subject: a.Index, Value: int64(a.Kind), Extra: flag(a.On)}))
+		d.fault(now, number, a, d.add(sim.Event{Kind: FaultInjected, Subject: a.Index, Value: int64(a.Kind), Extra: a.extra()}))
 	default:
 		p := &d.points[a.Index]
 		event := d.add(sim.Event{Kind: StimulusApplied, Subject: a.Index, Value: int64(a.Kind), Extra: a.Value})
@@ -94,7 +95,11 @@ func (d *Drill) sense(now time.Duration, i int32, event uint64) {
 }
 
 // fault injects a fault.
-func (d *Drill) fault(now time.Duration, a Act, event uint64) {
+func (d *Drill) fault(now time.Duration, number int32, a Act, event uint64) {
+	if a.Kind.cable() {
+		d.cable(now, number, &a, event)
+		return
+	}
 	switch a.Kind {
 	case ActStuck:
 		d.points[a.Index].stuck = stuckRest
@@ -125,6 +130,10 @@ func (d *Drill) repair(now time.Duration, r Act) {
 			continue
 		}
 		event := d.add(sim.Event{Kind: FaultRepaired, Subject: a.Index, Value: int64(a.Kind)})
+		if a.Kind.cable() {
+			d.mend(now, done[k], &a, event)
+			return
+		}
 		switch a.Kind {
 		case ActStuck:
 			d.points[a.Index].stuck = free
@@ -187,6 +196,11 @@ func (d *Drill) runTimers(now time.Duration) {
 		case t.kind == retardOver && t.version == d.points[t.point].version:
 			d.points[t.point].retarded = true
 			d.sense(now, t.point, t.event)
+		case t.kind == loadChanges:
+			d.load(t.point, now, t.event)
+		case t.kind == farEnd:
+			d.plan.In.Loops[t.point].Wire.DriveFarEnd(d.wires[t.point], now, t.on, t.event, wireSink{d, t.point})
+			d.wired(t.point, now, t.event)
 		case t.kind == restartOver && t.version == d.points[t.point].restarts:
 			d.restart(now, t)
 		}

@@ -32,6 +32,7 @@ const (
 var kindSpaces = map[sim.Kind]space{
 	StimulusApplied: ofPoint, InputChanged: ofPoint, ReadingCounted: ofPoint, FireSignalled: ofPoint, ActiveRead: ofPoint,
 	PrealarmRead: ofPoint, MissingFault: ofPoint, WrongTypeFault: ofPoint, DuplicateFault: ofPoint, ReplyGarbled: ofPoint,
+	FeedChanged: ofPoint, ModuleLost: ofPoint, IsolatorMoved: ofLoop, TerminalMoved: ofLoop, LoopCollapsed: ofLoop, RingBroken: ofLoop, EarthSeen: ofLoop,
 	FireDecided: ofPoint, PrealarmDecided: ofPoint, SupervisoryDecided: ofPoint, ModuleRestarted: ofPoint,
 	OutputFault: ofOutput, CommandSent: ofOutput, CommandHeard: ofOutput, CommandRepeated: ofOutput, OutputDemanded: ofOutput, OutputOperated: ofOutput,
 	CauseChanged: ofCause, EffectChanged: ofEffect, LoopFault: ofLoop,
@@ -96,7 +97,7 @@ func spaceOf(e *sim.Event) space {
 // actSpace is the space of an act's index.
 func actSpace(k ActKind) space {
 	switch k {
-	case ActLineErrors:
+	case ActLineErrors, ActBreak, ActShort, ActJoint, ActEarth, ActIsolatorStuck:
 		return ofLoop
 	case ActRelayStuck, ActDisableOutput:
 		return ofOutput

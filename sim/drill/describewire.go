@@ -1,0 +1,47 @@
+package drill
+
+import (
+	"fmt"
+
+	"loopdrill.dev/loopdrill/sim"
+)
+
+// runName names a run of a loop's cable by what stands at its end.
+func (p *Plan) runName(loop int32, run int64) string {
+	n := p.In.Loops[loop].Wire
+	if int32(run) == n.Return() {
+		return "return"
+	}
+	return n.Label(int32(run))
+}
+
+// cableText is a fault of a loop's cable or isolator.
+func (p *Plan) cableText(subject string, e *sim.Event) string {
+	word, name := faultWords[ActKind(e.Value)], p.runName(e.Subject, e.Extra)
+	if ActKind(e.Value) == ActIsolatorStuck {
+		return fmt.Sprintf("%s: %s %s", subject, word, name)
+	}
+	return fmt.Sprintf("%s: %s before %s", subject, word, name)
+}
+
+// describeWire describes what the wire does and what the controller sees of it.
+func (p *Plan) describeWire(subject string, e *sim.Event) (string, bool) {
+	on, closed := e.Value != 0, choose(e.Extra != 0, "closes", "opens")
+	switch e.Kind {
+	case FeedChanged:
+		return subject + choose(on, " has voltage and works", " has no voltage"), true
+	case ModuleLost:
+		return subject + " has been without voltage for longer than it rides through", true
+	case IsolatorMoved:
+		return fmt.Sprintf("%s: isolator at %s %s", subject, p.runName(e.Subject, e.Value), closed), true
+	case TerminalMoved:
+		return fmt.Sprintf("%s: the panel's %s terminal %s", subject, choose(e.Value == 0, "first", "far"), closed), true
+	case LoopCollapsed:
+		return subject + choose(on, ": the line voltage collapses", ": the line voltage is back"), true
+	case RingBroken:
+		return subject + choose(on, ": the ring is found broken", ": the ring is found whole again"), true
+	case EarthSeen:
+		return subject + choose(on, ": an earth is found", ": the earth is gone"), true
+	}
+	return "", false
+}

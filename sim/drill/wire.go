@@ -1,0 +1,182 @@
+package drill
+
+import (
+	"time"
+
+	"loopdrill.dev/loopdrill/logic/term"
+	"loopdrill.dev/loopdrill/loop"
+	"loopdrill.dev/loopdrill/loop/wire"
+	"loopdrill.dev/loopdrill/sim"
+)
+
+// wiring is what the controller of a loop knows of its wiring: it looks at the end of each round.
+type wiring struct {
+	watched bool // a look would find something new
+	broken  bool // the ring's far end does not come back: raised
+	earth   bool // an earth is raised
+}
+
+// wireSink logs what a loop's wire does and tells polling and outputs.
+type wireSink struct {
+	d    *Drill
+	loop int32
+}
+
+// Note logs a change of the wire.
+func (s wireSink) Note(c wire.Change) uint64 {
+	d := s.d
+	switch c.Kind {
+	case wire.FedChanged:
+		point := d.plan.In.Loops[s.loop].Wired[c.Index]
+		event := d.add(sim.Event{Kind: FeedChanged, Subject: point, Value: flag(c.On), Parent: c.Parent})
+		d.fed(s.loop, point, c.On, event)
+		return event
+	case wire.HoldEnded:
+		point := d.plan.In.Loops[s.loop].Wired[c.Index]
+		event := d.add(sim.Event{Kind: ModuleLost, Subject: point, Parent: c.Parent})
+		now, _ := d.agenda.Now()
+		d.points[point].lost = true
+		d.points[point].indicator, d.points[point].sounder = false, false
+		d.lose(now, point, event)
+		return event
+	case wire.IsolatorChanged:
+		return d.add(sim.Event{Kind: IsolatorMoved, Subject: s.loop, Value: int64(c.Index), Extra: flag(c.On), Parent: c.Parent})
+	case wire.TerminalChanged:
+		return d.add(sim.Event{Kind: TerminalMoved, Subject: s.loop, Value: int64(c.Index), Extra: flag(c.On), Parent: c.Parent})
+	}
+	return d.add(sim.Event{Kind: LoopCollapsed, Subject: s.loop, Value: flag(c.On), Parent: c.Parent})
+}
+
+// fed tells a loop's polling that a device has, or no longer has, its voltage. One that was away
+// for longer than it rides through comes back at rest, unless its contact stays where it was.
+func (d *Drill) fed(l, point int32, on bool, event uint64) {
+	now, _ := d.agenda.Now()
+	p := &d.plan.In.Points[point]
+	at := d.lines[l].Presence(p.Device)
+	at.Unfed = !on
+	d.lines[l].SetPresence(now, p.Device, at, event)
+	if on && d.points[point].lost {
+		d.points[point].lost = false
+		if p.Output >= 0 && d.plan.In.Outputs[p.Output].OnLoss != loop.Stays {
+			d.operate(now, p.Output, term.Rest, event)
+		}
+	}
+	d.schedule(int(l))
+}
+
+// runWire lets a loop's wire do what is due.
+func (d *Drill) runWire(l int32, now time.Duration) {
+	d.plan.In.Loops[l].Wire.Advance(d.wires[l], now, wireSink{d, l})
+	d.wired(l, now, 0)
+}
+
+// wired follows a change of a loop's wire: its next event, and whether the controller's next look
+// would find something new.
+func (d *Drill) wired(l int32, now time.Duration, event uint64) {
+	n, s := d.plan.In.Loops[l].Wire, d.wires[l]
+	source := sourceLoops + len(d.lines) + int(l)
+	if at, ok := n.Next(s); ok {
+		d.agenda.Set(source, at, sim.Wire)
+	} else {
+		d.agenda.Clear(source)
+	}
+	w := &d.wirings[l]
+	news := n.Continuity(s) == w.broken || n.EarthFault(s) != w.earth
+	if news != w.watched {
+		w.watched = news
+		d.lines[l].Watch(now, news, event)
+		d.schedule(int(l))
+	}
+}
+
+// look is the controller's look at its wiring, at the end of a round. It drives the far end of a
+// broken ring, and the first terminal alone again when the ring is whole.
+func (d *Drill) look(l int32, now time.Duration) {
+	n, s, w := d.plan.In.Loops[l].Wire, d.wires[l], &d.wirings[l]
+	if broken := !n.Continuity(s); broken != w.broken {
+		w.broken = broken
+		event := d.add(sim.Event{Kind: RingBroken, Subject: l, Value: flag(broken)})
+		d.countFault(l, broken, event)
+		d.after(timer{at: now + d.plan.In.SwitchTime, kind: farEnd, point: l, on: broken, event: event})
+	}
+	if earth := n.EarthFault(s); earth != w.earth {
+		w.earth = earth
+		d.countFault(l, earth, d.add(sim.Event{Kind: EarthSeen, Subject: l, Value: flag(earth)}))
+	}
+	w.watched = false
+	d.lines[l].Watch(now, false, 0)
+}
+
+// load tells the wire what a device draws from now on.
+func (d *Drill) load(point int32, now time.Duration, event uint64) {
+	p, s := &d.plan.In.Points[point], &d.points[point]
+	d.plan.In.Loops[p.Loop].Wire.SetLoads(d.wires[p.Loop], now, p.Entry, s.indicator, s.sounder, event, wireSink{d, p.Loop})
+	d.wired(p.Loop, now, event)
+}
+
+// loadLater lets a change of a device's load reach the wire after the switch time.
+func (d *Drill) loadLater(point int32, event uint64) {
+	now, _ := d.agenda.Now()
+	d.after(timer{at: now + d.plan.In.SwitchTime, kind: loadChanges, point: point, event: event})
+}
+
+// cable puts a fault into a loop's cable; the number is kept for its repair.
+func (d *Drill) cable(now time.Duration, act int32, a *Act, event uint64) {
+	n := d.plan.In.Loops[a.Index].Wire
+	if a.Kind == ActIsolatorStuck {
+		position := wire.StuckClosed
+		if a.On {
+			position = wire.StuckOpen
+		}
+		n.Stick(d.wires[a.Index], now, a.Run, position, event, wireSink{d, a.Index})
+	} else {
+		d.cables = append(d.cables, placedFault{act, n.Place(d.wires[a.Index], now, a.fault(), event, wireSink{d, a.Index})})
+	}
+	d.wired(a.Index, now, event)
+}
+
+// mend takes a fault of a loop's cable away.
+func (d *Drill) mend(now time.Duration, act int32, a *Act, event uint64) {
+	n := d.plan.In.Loops[a.Index].Wire
+	if a.Kind == ActIsolatorStuck {
+		n.Stick(d.wires[a.Index], now, a.Run, wire.Free, event, wireSink{d, a.Index})
+	}
+	for i, c := range d.cables {
+		if c.act == act {
+			n.Repair(d.wires[a.Index], now, c.number, event, wireSink{d, a.Index})
+			d.cables = append(d.cables[:i], d.cables[i+1:]...)
+			break
+		}
+	}
+	d.wired(a.Index, now, event)
+}
+
+// placedFault is a fault that an act of the journal put into a cable.
+type placedFault struct{ act, number int32 }
+
+var cableFaults = map[ActKind]wire.FaultKind{ActBreak: wire.Break, ActShort: wire.Short, ActJoint: wire.Joint, ActEarth: wire.Earth}
+
+// fault is the wire's own form of an act on a cable.
+func (a *Act) fault() wire.Fault {
+	return wire.Fault{Kind: cableFaults[a.Kind], Run: a.Run, Core: wire.Core(a.Core), At: a.Where, Ohm: a.Ohm}
+}
+
+// feedAtStart tells a loop's polling which devices its wiring cannot feed even when it is healthy.
+func (d *Drill) feedAtStart(l int32, start uint64) {
+	for e, point := range d.plan.In.Loops[l].Wired {
+		if point >= 0 && !d.plan.In.Loops[l].Wire.Fed(d.wires[l], int32(e)) {
+			d.points[point].lost = true
+			d.fed(l, point, false, start)
+			d.lose(0, point, start)
+		}
+	}
+	d.wired(l, 0, start)
+}
+
+// extra is what an event says of a fault beside its subject: the run of cable, or a choice.
+func (a *Act) extra() int64 {
+	if a.Kind.cable() {
+		return int64(a.Run)
+	}
+	return flag(a.On)
+}
