@@ -59,6 +59,9 @@ func (r *reader) isSpoiled(path string) bool {
 func (r *reader) violation(path string, v *protovalidate.Violation) {
 	rule := v.Proto.GetRuleId()
 	fd := v.FieldDescriptor
+	if fd == nil && strings.HasSuffix(path, "]") { // an item of a list of texts: the validator names the list alone
+		fd = r.fieldAt(path)
+	}
 	if fd == nil {
 		r.missingKind(path)
 		return
@@ -101,17 +104,39 @@ func (r *reader) missingKind(path string) {
 
 // choice finds the descriptor of the choice at a path such as steps[0].kind.
 func (r *reader) choice(path string) protoreflect.OneofDescriptor {
+	md, last := r.owner(path)
+	if md == nil {
+		return nil
+	}
+	return md.Oneofs().ByName(last)
+}
+
+// fieldAt finds the descriptor of the field at a path, of the list where it ends at an item.
+func (r *reader) fieldAt(path string) protoreflect.FieldDescriptor {
+	md, last := r.owner(path)
+	if md == nil {
+		return nil
+	}
+	return md.Fields().ByName(last)
+}
+
+// owner finds the message that a path's last step belongs to, and the name of that step; nil where
+// the path leaves the schema.
+func (r *reader) owner(path string) (protoreflect.MessageDescriptor, protoreflect.Name) {
 	md := r.root
 	steps := strings.Split(path, ".")
-	for _, step := range steps[:len(steps)-1] {
-		name, _, _ := strings.Cut(step, "[")
+	for i := range steps {
+		name, _, _ := strings.Cut(steps[i], "[")
+		if i == len(steps)-1 {
+			return md, protoreflect.Name(name)
+		}
 		fd := md.Fields().ByName(protoreflect.Name(name))
 		if fd == nil || fd.Message() == nil {
-			return nil
+			break
 		}
 		md = fd.Message()
 	}
-	return md.Oneofs().ByName(protoreflect.Name(steps[len(steps)-1]))
+	return nil, ""
 }
 
 // missingAdvice shows the key to write, and what its value looks like.
