@@ -18,7 +18,7 @@ import (
 // newPlay returns `play SITE [SCENARIO...]`.
 func newPlay(io stdio) *cobra.Command {
 	var flags reporting
-	var junit string
+	var junit, server string
 	cmd := &cobra.Command{
 		Use:   "play SITE [SCENARIO...]",
 		Short: "Play scenarios and judge what they expect",
@@ -36,8 +36,7 @@ and seed give the same one on any machine.`,
 			if err != nil {
 				return err
 			}
-			// The one place that decides where the scenarios are played.
-			report, err := loaded.play(cmd.Context(), io)
+			report, err := loaded.playWhere(cmd.Context(), io, server)
 			if err != nil {
 				return err
 			}
@@ -60,12 +59,14 @@ and seed give the same one on any machine.`,
 	}
 	flags.addTo(cmd)
 	cmd.Flags().StringVar(&junit, "junit", "", "also write the outcomes to this file as JUnit XML")
+	cmd.Flags().StringVar(&server, "server", "", "let the `serve` at this address play them: host:port")
 	return cmd
 }
 
 // scenarios are what a play command has loaded and compiled.
 type scenarios struct {
 	path     string // SITE as the user gave it
+	bundle   site.Bundle
 	built    *site.Built
 	scripts  []*script.Script // by scenario
 	findings []*pb.Finding
@@ -85,7 +86,7 @@ func loadScenarios(io stdio, path string, names []string) (*scenarios, error) {
 	if len(bundle.Scenarios) == 0 {
 		return nil, fmt.Errorf("there is no scenario to play: put *.scenario.yaml into the folder scenarios beside %s, or name a file", bundle.Site.Path)
 	}
-	s := &scenarios{path: path}
+	s := &scenarios{path: path, bundle: bundle}
 	s.built, s.findings = site.Build(bundle)
 	s.scripts, s.findings = compileScenarios(s.built, s.findings)
 	if err := writeFindings(io.Err, io, s.findings); err != nil {
@@ -159,6 +160,19 @@ func compileScenarios(built *site.Built, findings []*pb.Finding) ([]*script.Scri
 	return scripts, findings
 }
 
+// playWhere plays everything here, or at a server if one is named.
+func (s *scenarios) playWhere(ctx context.Context, io stdio, server string) (*pb.PlayReport, error) {
+	if server != "" {
+		return s.playAt(ctx, io, server)
+	}
+	return s.play(ctx, io)
+}
+
+// replay is the command that plays one scenario again.
+func (s *scenarios) replay(i int) string {
+	return fmt.Sprintf("loopdrill play %s %s", shellWord(s.path), shellWord(s.built.Scenarios[i].Index.File()))
+}
+
 // play plays everything here, one scenario after another.
 func (s *scenarios) play(ctx context.Context, io stdio) (*pb.PlayReport, error) {
 	bar := newProgress(io, "scenarios", len(s.scripts))
@@ -174,7 +188,7 @@ func (s *scenarios) play(ctx context.Context, io stdio) (*pb.PlayReport, error) 
 		}
 		index := s.built.Scenarios[i].Index
 		script.Place(report, index)
-		report.Replay = fmt.Sprintf("loopdrill play %s %s", shellWord(s.path), shellWord(index.File()))
+		report.Replay = s.replay(i)
 		reports = append(reports, report)
 		bar.show(i+1, len(s.scripts))
 	}
