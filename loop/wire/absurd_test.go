@@ -81,7 +81,7 @@ func FuzzLoop(f *testing.F) {
 		}
 		n.Figures()
 		n.Class()
-		b := &bench{t: t, n: n, s: n.NewState()}
+		b := newBench(t, n)
 		if n.Runs() == 0 {
 			return
 		}

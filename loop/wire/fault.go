@@ -58,7 +58,7 @@ type Change struct {
 }
 
 // Sink takes the changes in the order in which they happen, and returns the event under which the
-// change is logged: later changes name it as their parent.
+// change is logged: later changes name it as their parent. It must not call back into the Network.
 type Sink interface {
 	Note(Change) uint64
 }

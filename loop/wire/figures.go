@@ -8,17 +8,17 @@ import (
 // Figures are what `check` prints of a loop. Micro means millionths: of ohms, farads, amperes,
 // volts.
 type Figures struct {
-	Millimetres    int64 // of all cable
-	LoopMicroOhm   int64 // both cores and the closed isolators: round a ring, or to the worst end of a branch
-	Picofarads     int64
-	RestMicroAmp   int64
-	AlarmMicroAmp  int64 // all sounders, and as many indicators as may be lit
-	OneEndRest     Lowest
-	OneEndAlarm    Lowest
-	BothEndsRest   Lowest // on a ring only
-	BothEndsAlarm  Lowest
-	LimitMicroAmp  int64
-	DriverMicroVol int64
+	Millimetres     int64 // of all cable
+	LoopMicroOhm    int64 // both cores and the closed isolators: round a ring, or to the worst end of a branch
+	Picofarads      int64
+	RestMicroAmp    int64
+	AlarmMicroAmp   int64 // all sounders, and as many indicators as may be lit
+	OneEndRest      Lowest
+	OneEndAlarm     Lowest
+	BothEndsRest    Lowest // on a ring only
+	BothEndsAlarm   Lowest
+	LimitMicroAmp   int64
+	DriverMicroVolt int64
 }
 
 // Lowest is the lowest voltage at a device, and where.
@@ -31,7 +31,7 @@ type Lowest struct {
 // Figures computes them. The indicators lit in alarm are those of the devices that have the lowest
 // voltages at rest.
 func (n *Network) Figures() Figures {
-	f := Figures{LimitMicroAmp: micro(n.limit), DriverMicroVol: micro(n.volts)}
+	f := Figures{LimitMicroAmp: micro(n.limit), DriverMicroVolt: micro(n.volts)}
 	metres, farad := 0.0, 0.0
 	for i := range n.runs {
 		metres += n.runs[i].metres

@@ -72,7 +72,8 @@ type devState struct {
 }
 
 // NewState returns the loop at t = 0: healthy, all isolators closed, every load at rest, the first
-// terminal driven. Devices that the wiring cannot feed are down from the start, without a note.
+// terminal driven. Devices that the wiring cannot feed are down from the start, without a note; what
+// such a loop does next has the parent 0.
 func (n *Network) NewState() *State {
 	s := &State{next: never, safe: n.safe, iso: make([]isoState, len(n.iso)), dev: make([]devState, len(n.entries))}
 	for i := range s.iso {

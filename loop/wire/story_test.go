@@ -100,7 +100,7 @@ func TestWhoIsLost(t *testing.T) {
 		{"table 2.2: branch, short, no isolators", bareBranch, []where{{short, 6}}, "1-12"},
 		{"table 2.2: ring without isolators, open", bare, []where{{cut, 6}}, ""},
 		{"table 2.2: branch, earth", bareBranch, []where{{earth, 6}}, ""},
-		{"table 2.3: two earths on opposite cores", twelve, []where{{earth, 6}, {Fault{Kind: Earth, Core: Negative}, 11}}, "4-6"},
+		{"two earths on opposite cores behave as a short", twelve, []where{{earth, 6}, {Fault{Kind: Earth, Core: Negative}, 11}}, "4-6"},
 		{"two earths on one core", twelve, []where{{earth, 6}, {earth, 11}}, ""},
 		{"one core broken", twelve, []where{{Fault{Kind: Break, Core: Negative}, 6}}, ""},
 		{"one core broken on a branch", branch, []where{{Fault{Kind: Break, Core: Negative}, 6}}, "6-12"},
@@ -346,6 +346,60 @@ func TestBlind(t *testing.T) {
 	}
 	if got := build(t, plan{devices: 3, run: 1}.loop()).Blind(0, round); got != 0 {
 		t.Errorf("all lost for good, and yet blind for %v", got)
+	}
+}
+
+// TV-35i (NFPA 72 23.6.1): the short of 35a takes 4, 5 and 6; with 4 and 5 in one zone and 6 in another
+// one short takes devices in two zones. The zones are the caller's; the devices are found here.
+func TestOneShortOneZone(t *testing.T) {
+	n := build(t, twelve.loop())
+	zone := map[string]int{"4": 1, "5": 1, "6": 2}
+	six, _ := n.ByAddress(6)
+	hit := map[int]bool{}
+	for _, e := range n.Survey().Lost(Short, six, nil) {
+		hit[zone[n.Label(e)]] = true
+	}
+	if len(hit) != 2 || !hit[1] || !hit[2] {
+		t.Errorf("zones hit: %v", hit)
+	}
+}
+
+// The driver at its limit: a load of more than the limit's worth collapses the line, a short folds it
+// back to a quarter, and half a short holds it at the limit (28 V, 400 mA, 60 ohm: 24 V).
+func TestDriver(t *testing.T) {
+	short := func(ohm float64) *bench {
+		b := newBench(t, build(t, plan{devices: 1, run: 0}.loop()))
+		b.at(Fault{Kind: Short, Ohm: ohm}, 1)
+		return b
+	}
+	b := short(60)
+	near(t, "at the limit, mA", float64(b.n.Current(b.s))/1000, 400, 1e-9)
+	near(t, "V at 60 ohm", float64(b.n.Voltage(b.s, 0))/1e6, 60*(0.4-0.0003), 0.001)
+	if b.n.Collapsed(b.s) || b.lost() != "" {
+		t.Errorf("60 ohm across the line: collapsed %v, lost %q", b.n.Collapsed(b.s), b.lost())
+	}
+	if b = short(0); !b.n.Collapsed(b.s) || b.lost() != "1" {
+		t.Errorf("a dead short: collapsed %v, lost %q", b.n.Collapsed(b.s), b.lost())
+	}
+	near(t, "folded back, mA", float64(b.n.Current(b.s))/1000, 100, 1e-9)
+	b.run(time.Second)
+	near(t, "parted, mA", float64(b.n.Current(b.s))/1000, 0, 1e-9)
+	b = short(43) // 17.2 V less the load: the device keeps what it has, and would not start
+	if b.lost() != "" {
+		t.Errorf("above its drop-out the device works on: lost %q at %d uV", b.lost(), b.n.Voltage(b.s, 0))
+	}
+	if b = short(39); b.lost() != "1" { // 15.6 V
+		t.Errorf("below its drop-out the device stops: %d uV", b.n.Voltage(b.s, 0))
+	}
+	var limit float64 = 1
+	l := plan{devices: 10, run: 1}.loop()
+	l.Driver.CurrentLimitMa = &limit
+	n := build(t, l)
+	if s := n.NewState(); !n.Collapsed(s) || n.Fed(s, 0) || n.Fed(s, 9) {
+		t.Error("a supply that cannot carry the standby current collapses at once")
+	}
+	if !n.Figures().OneEndRest.Collapsed {
+		t.Error("and the figures say so")
 	}
 }
 
