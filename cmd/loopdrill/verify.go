@@ -83,7 +83,7 @@ func verifyBuilt(ctx context.Context, io stdio, built *site.Built) (*pb.VerifyRe
 	if built.Matrix == nil {
 		return nil, errNoMatrix
 	}
-	v, err := verify.New(built.Plan(), built.Matrix)
+	v, err := verify.New(ctx, built.Plan(), built.Matrix)
 	if err != nil {
 		return nil, fmt.Errorf("preparing the verification: %w", err)
 	}

@@ -64,6 +64,8 @@ func (s programSink) Note(c logic.Change) uint64 {
 	}
 	event := d.add(e)
 	switch c.Kind {
+	case logic.ChainStopped:
+		panic(&sim.BoundError{Bound: "evaluations that follow from the commanded state of an output alone", Limit: logic.ChainLimit, At: s.now})
 	case logic.OutputDemanded:
 		d.demand(s.now, c.Index, c.State, line.Command{Strength: int32(c.Strength), Order: c.Effect<<16 | c.Place, Group: c.Effect + 1}, event)
 	case logic.Unlatched:

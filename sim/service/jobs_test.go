@@ -96,7 +96,7 @@ func TestReportsAreThoseOfLocalWork(t *testing.T) {
 	r := newRig(t, nil)
 	built, _ := site.Build(bundleOf(kioskFiles()))
 	plan := built.Plan()
-	v, err := verify.New(plan, built.Matrix)
+	v, err := verify.New(t.Context(), plan, built.Matrix)
 	if err != nil {
 		t.Fatal(err)
 	}

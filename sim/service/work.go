@@ -48,7 +48,7 @@ func prepareWork(built *site.Built, work *pb.Work) (task, []*pb.Finding, error) 
 
 func verifyTask(built *site.Built) task {
 	return func(ctx context.Context, progress func(done, total int)) (result, error) {
-		v, err := verify.New(built.Plan(), built.Matrix)
+		v, err := verify.New(ctx, built.Plan(), built.Matrix)
 		if err != nil {
 			return result{}, fmt.Errorf("preparing the verification: %w", err)
 		}

@@ -23,7 +23,7 @@ func passes(t *testing.T, name string, files Files) *site.Built {
 	if t.Failed() {
 		t.FailNow()
 	}
-	v, err := verify.New(built.Plan(), built.Matrix)
+	v, err := verify.New(t.Context(), built.Plan(), built.Matrix)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -69,7 +69,7 @@ func TestGrid(t *testing.T) {
 				inputs++
 			}
 		}
-		v, err := verify.New(built.Plan(), built.Matrix)
+		v, err := verify.New(t.Context(), built.Plan(), built.Matrix)
 		if err != nil || v.Runs() != inputs {
 			t.Errorf("%s: %d runs for %d fire inputs, %v", name, v.Runs(), inputs, err)
 		}

@@ -69,7 +69,7 @@ func planOf(m *pb.Site) (*drill.Plan, bool) {
 
 func newVerifier(t testing.TB, plan *drill.Plan, m *matrix.Matrix) *Verifier {
 	t.Helper()
-	v, err := New(plan, m)
+	v, err := New(t.Context(), plan, m)
 	if err != nil {
 		t.Fatal(err)
 	}

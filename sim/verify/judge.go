@@ -1,6 +1,8 @@
 package verify
 
 import (
+	"fmt"
+	"runtime/debug"
 	"time"
 
 	"loopdrill.dev/loopdrill/logic/matrix"
@@ -91,11 +93,17 @@ type difference struct {
 	linkTimes []int64
 }
 
-// judge simulates run i and judges it for every row that is true in it.
-func (w *worker) judge(i int) *verdicts {
+// judge simulates run i and judges it for every row that is true in it. A broken invariant of
+// the judgement ends that run as crashed and leaves the others.
+func (w *worker) judge(i int) (out *verdicts) {
 	r := w.v.runs[i]
+	defer func() {
+		if cause := recover(); cause != nil {
+			out = &verdicts{run: i, text: w.v.text(r), failed: true, err: fmt.Errorf("the judgement crashed: %v\n%s", cause, debug.Stack())}
+		}
+	}()
 	c := w.simulate(r)
-	out := &verdicts{run: i, text: w.v.text(r), events: c.d.Log().Len(), end: c.end, err: c.err}
+	out = &verdicts{run: i, text: w.v.text(r), events: c.d.Log().Len(), end: c.end, err: c.err}
 	if c.err != nil {
 		out.failed = true
 		return out

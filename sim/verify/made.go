@@ -46,7 +46,7 @@ func Made(ctx context.Context, plan *drill.Plan, causes []matrix.Cause) (*Table,
 			all.Rows = append(all.Rows, matrix.Row{Number: i + 2, Cause: c.ID, Text: c.ID, When: c.When})
 		}
 	}
-	v, err := New(plan, all)
+	v, err := New(ctx, plan, all)
 	if err != nil {
 		return nil, err
 	}

@@ -58,7 +58,8 @@ type rowPlan struct {
 }
 
 // New enumerates the runs of a matrix. A row that cannot be judged is errored, never left out.
-func New(plan *drill.Plan, m *matrix.Matrix) (*Verifier, error) {
+// When ctx ends, its error is returned.
+func New(ctx context.Context, plan *drill.Plan, m *matrix.Matrix) (*Verifier, error) {
 	v := &Verifier{plan: plan, m: m, bases: map[string]*drill.Drill{}, rows: make([]rowPlan, len(m.Rows))}
 	v.index = indexFacts(m)
 	v.outputColumns = make([][]int32, len(plan.In.Outputs))
@@ -67,7 +68,9 @@ func New(plan *drill.Plan, m *matrix.Matrix) (*Verifier, error) {
 			v.outputColumns[o] = append(v.outputColumns[o], int32(c))
 		}
 	}
-	v.enumerate()
+	if err := v.enumerate(ctx); err != nil {
+		return nil, err
+	}
 	v.watch = v.watchTimes()
 	for _, r := range v.runs {
 		if _, ok := v.bases[r.givenKey]; ok {

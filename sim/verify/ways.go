@@ -1,6 +1,7 @@
 package verify
 
 import (
+	"context"
 	"fmt"
 	"slices"
 	"strings"
@@ -25,9 +26,12 @@ type run struct {
 }
 
 // enumerate finds the ways of every row and the distinct runs that they make.
-func (v *Verifier) enumerate() {
+func (v *Verifier) enumerate(ctx context.Context) error {
 	known := map[string]*run{}
 	for i := range v.m.Rows {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
 		ways, bad := v.m.Ways(i, v.plan.World, nil)
 		if bad == nil && len(ways) > 0 && len(ways[len(ways)-1]) > maxSignals {
 			bad = v.rowError(i, "matrix.way-too-long", fmt.Sprintf("a way of %d signals has too many orders to run them all", len(ways[len(ways)-1])),
@@ -40,10 +44,11 @@ func (v *Verifier) enumerate() {
 		for _, way := range ways {
 			if v.enter(known, i, way); len(v.runs) > maxRuns {
 				v.rows[i].errored = v.rowError(i, "matrix.too-many-runs", fmt.Sprintf("the matrix takes more than %d runs", maxRuns), "split the matrix, or write the row over fewer devices")
-				return
+				return nil
 			}
 		}
 	}
+	return nil
 }
 
 func (v *Verifier) rowError(row int, code, title, detail string) *errorFinding {
