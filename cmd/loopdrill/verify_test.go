@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 )
 
@@ -175,10 +176,31 @@ func TestVerifyJSON(t *testing.T) {
 	}
 }
 
+// endsWhenWatched is a context that ends as soon as somebody waits for its end: here, when the
+// first run is handed out.
+type endsWhenWatched struct {
+	context.Context
+	once  sync.Once
+	ended chan struct{}
+}
+
+func (c *endsWhenWatched) Done() <-chan struct{} {
+	c.once.Do(func() { close(c.ended) })
+	return c.ended
+}
+
+func (c *endsWhenWatched) Err() error {
+	select {
+	case <-c.ended:
+		return context.Canceled
+	default:
+		return nil
+	}
+}
+
 // TestVerifyInterrupted: exit status 130, and the partial result is there.
 func TestVerifyInterrupted(t *testing.T) {
-	ctx, cancel := context.WithCancel(t.Context())
-	cancel()
+	ctx := &endsWhenWatched{Context: t.Context(), ended: make(chan struct{})}
 	text, got := runWith(ctx, "verify", "../../testdata/alder-quay")
 	if got != statusInterrupted {
 		t.Errorf("exit status %d", got)
