@@ -45,6 +45,16 @@ const givenGrammar = "write `mode=night; control=ID; disabled=POINT`, separated 
 
 var givenKeys = []string{"mode", "control", "disabled"}
 
+// ParseGiven reads settings as the column `given` holds them. The error is the first thing that is
+// wrong, in the words of a finding.
+func ParseGiven(text string, w *term.World) ([]Setting, error) {
+	settings, flaws := parseGiven(text, w)
+	if len(flaws) > 0 {
+		return nil, fmt.Errorf("%s: %s", flaws[0].title, flaws[0].detail)
+	}
+	return settings, nil
+}
+
 // parseGiven reads the settings of one row.
 func parseGiven(text string, w *term.World) (settings []Setting, flaws []flaw) {
 	offset := 0

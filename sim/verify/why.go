@@ -131,7 +131,8 @@ func unknown(what, name string, known []string) error {
 func (v *Verifier) parseWay(way string) (*run, error) {
 	r := &run{atOnce: -1, rows: nil}
 	way, given, _ := strings.Cut(way, " (given ")
-	if err := v.parseGiven(r, strings.TrimSuffix(given, ")")); err != nil {
+	var err error
+	if r.given, err = matrix.ParseGiven(strings.TrimSuffix(given, ")"), v.plan.World); err != nil {
 		return nil, err
 	}
 	way, first, atOnce := strings.Cut(way, " at once, just after a sample of ")
@@ -160,19 +161,6 @@ func (v *Verifier) parseWay(way string) (*run, error) {
 	}
 	r.givenKey = givenText(v, r.given)
 	return r, nil
-}
-
-// parseGiven reads settings through the matrix's own grammar.
-func (v *Verifier) parseGiven(r *run, text string) error {
-	if strings.TrimSpace(text) == "" {
-		return nil
-	}
-	m, found := matrix.Parse([]byte("cause,when,given\nway,panel.fire,"+text+"\n"), v.plan.World, matrix.Names{})
-	if finding.Worst(found) == pb.Severity_SEVERITY_REFUSED {
-		return fmt.Errorf("%s: %s", found[0].GetTitle(), found[0].GetDetail())
-	}
-	r.given = m.Rows[0].Given
-	return nil
 }
 
 // signalOf is the signal that a point gives.

@@ -1,0 +1,53 @@
+package verify
+
+import (
+	"reflect"
+	"strings"
+	"testing"
+
+	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+)
+
+// TestWaysReadBack: what a report calls a way, `why` reads as that run: of every run of the demo, in
+// which each form occurs but a pre-alarm.
+func TestWaysReadBack(t *testing.T) {
+	demo := openDemo(t)
+	v := newVerifier(t, demo.Plan(), demo.Matrix)
+	forms := map[string]int{" and ": 0, ", then ": 0, " at once, just after a sample of ": 0, "(given ": 0, "; ": 0}
+	for _, r := range v.runs {
+		text := v.text(r)
+		for form := range forms {
+			if strings.Contains(text, form) {
+				forms[form]++
+			}
+		}
+		back, err := v.parseWay(text)
+		if err != nil {
+			t.Errorf("%s: %v", text, err)
+			continue
+		}
+		if back.atOnce != r.atOnce || back.givenKey != r.givenKey || !reflect.DeepEqual(back.signals, r.signals) {
+			t.Errorf("%s\nread as %s", text, v.text(back))
+		}
+	}
+	for form, n := range forms {
+		if n == 0 {
+			t.Errorf("no run of the demo is written with %q", form)
+		}
+	}
+}
+
+// TestWhyTellsOfWhatIsGiven: a setting shows in what the run does.
+func TestWhyTellsOfWhatIsGiven(t *testing.T) {
+	demo := openDemo(t)
+	where := func(string) *pb.Position { return nil }
+	for way, operated := range map[string]bool{"G-SD-HALL-NORTH": true, "G-SD-HALL-NORTH (given control=fan-override)": false} {
+		report, err := Why(demo.Plan(), way, "hall-damper", where)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := report.GetOutputs()[0].GetOperated(); got != operated {
+			t.Errorf("%s: operated %v, want %v", way, got, operated)
+		}
+	}
+}
