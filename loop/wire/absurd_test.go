@@ -13,11 +13,11 @@ import (
 )
 
 // absurd are figures that no file should hold and some will.
-var absurd = []float64{0, -1, math.NaN(), math.Inf(1), math.Inf(-1), 1e-300, 1e300, 1e-9, 1e9, -0.0, 1e4}
+var absurd = []float64{0, -1, math.NaN(), math.Inf(1), math.Inf(-1), 1e-300, 1e300, 1e-9, 1e9, math.Copysign(0, -1), 1e4}
 
 // spoil replaces some figures of a loop by absurd ones.
 func spoil(r *rand.Rand, l *pb.Loop) *pb.Loop {
-	any1 := func() *float64 { return proto.Float64(absurd[r.IntN(len(absurd))]) }
+	any1 := func() *float64 { return new(absurd[r.IntN(len(absurd))]) }
 	for range r.IntN(5) {
 		var d *pb.Device
 		if len(l.GetDevices()) > 0 {
@@ -40,13 +40,13 @@ func spoil(r *rand.Rand, l *pb.Loop) *pb.Loop {
 		case k == 6 && d != nil:
 			d.CableM = any1()
 		case k == 7 && d != nil:
-			d.SpurFrom = proto.Uint32(uint32(r.IntN(30)))
+			d.SpurFrom = new(uint32(r.IntN(30)))
 		case k == 8 && d != nil:
 			d.Kind = &pb.Device_LoopSounder{LoopSounder: &pb.LoopSounder{CurrentMa: any1()}}
 		case k == 9 && d != nil:
 			d.Type = "strange"
 		case k == 10 && d != nil:
-			d.Address = proto.Uint32(uint32(r.IntN(4)))
+			d.Address = new(uint32(r.IntN(4)))
 		case k == 11:
 			l.Devices = nil
 		}
@@ -64,8 +64,8 @@ func FuzzLoop(f *testing.F) {
 		r := rand.New(rand.NewPCG(seed, 13))
 		l := spoil(r, randomLoop(r, 30))
 		strange := &pb.DeviceType{
-			Type: "strange", StandbyMa: proto.Float64(absurd[r.IntN(len(absurd))]), IsolatorOhm: proto.Float64(absurd[r.IntN(len(absurd))]),
-			IsolatorOpensV: proto.Float64(60 * r.Float64()), DropOutV: proto.Float64(60 * r.Float64()),
+			Type: "strange", StandbyMa: new(absurd[r.IntN(len(absurd))]), IsolatorOhm: new(absurd[r.IntN(len(absurd))]),
+			IsolatorOpensV: new(60 * r.Float64()), DropOutV: new(60 * r.Float64()),
 		}
 		n, found := Compile("loops[0]", l, []*pb.DeviceType{strange})
 		for _, f := range found {

@@ -69,7 +69,8 @@ func conduct(k *pb.Cable) (c conductor, why string) {
 	if given != 1 {
 		return c, "the cable needs exactly one of conductor_mm2, conductor_awg and ohm_per_km"
 	}
-	perM, ok := 0.0, true
+	var perM float64
+	ok := true
 	switch {
 	case k.ConductorMm2 != nil:
 		perM, ok = metricOhmPerM(k.GetConductorMm2(), k.GetClass() == 5, t)

@@ -26,7 +26,7 @@ func TestMetricSizes(t *testing.T) {
 		for class, want := range map[uint32]float64{0: row.class1, 1: row.class1, 2: row.class1, 5: row.class5} { // order does not show: independent checks
 			k := &pb.Cable{ConductorMm2: &row.mm2}
 			if class > 0 {
-				k.Class = proto.Uint32(class)
+				k.Class = new(class)
 			}
 			c, why := conduct(k)
 			if why != "" {
@@ -101,8 +101,8 @@ func TestTemperature(t *testing.T) {
 
 func TestCableRefused(t *testing.T) {
 	for _, k := range []*pb.Cable{
-		{}, {ConductorMm2: proto.Float64(1.4)}, {ConductorAwg: proto.Uint32(17)}, {ConductorAwg: proto.Uint32(16), ConductorMm2: proto.Float64(1.5)},
-		{OhmPerKm: proto.Float64(-1)}, {OhmPerKm: proto.Float64(math.NaN())}, {ConductorMm2: proto.Float64(1), TemperatureC: proto.Float64(-300)},
+		{}, {ConductorMm2: new(1.4)}, {ConductorAwg: proto.Uint32(17)}, {ConductorAwg: proto.Uint32(16), ConductorMm2: new(1.5)},
+		{OhmPerKm: proto.Float64(-1)}, {OhmPerKm: new(math.NaN())}, {ConductorMm2: proto.Float64(1), TemperatureC: proto.Float64(-300)},
 		{ConductorMm2: proto.Float64(1), CapacitancePfPerM: proto.Float64(-1)},
 	} {
 		if _, why := conduct(k); why == "" {

@@ -1,6 +1,7 @@
 package wire
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -25,7 +26,7 @@ func TestDense(t *testing.T) {
 		}
 		n := build(t, randomLoop(r, most))
 		s := randomState(r, n)
-		conserved(t, n, s)
+		conserved(t, s)
 		w := &s.work
 		c := naive(n, s)
 		volts := c.dense(n, &w.driver)
@@ -145,7 +146,8 @@ func (c *circuit) dense(n *Network, d *driver) map[string]float64 {
 	}
 	var x mat.VecDense
 	if err := x.SolveVec(a, b); err != nil {
-		if _, near := err.(mat.Condition); !near {
+		var condition mat.Condition
+		if errors.As(err, &condition) {
 			panic(err)
 		}
 	}

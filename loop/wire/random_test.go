@@ -15,33 +15,33 @@ import (
 func randomLoop(r *rand.Rand, most int) *pb.Loop {
 	l := &pb.Loop{
 		Loop: proto.Uint32(1), Wiring: "branch",
-		Driver: &pb.Driver{VoltageV: proto.Float64(20 + 12*r.Float64()), CurrentLimitMa: proto.Float64(200 + 800*r.Float64())},
-		Cable:  &pb.Cable{OhmPerKm: proto.Float64(1 + 40*r.Float64())},
+		Driver: &pb.Driver{VoltageV: new(20 + 12*r.Float64()), CurrentLimitMa: new(200 + 800*r.Float64())},
+		Cable:  &pb.Cable{OhmPerKm: new(1 + 40*r.Float64())},
 	}
 	metres := func() *float64 {
 		if r.IntN(8) == 0 {
 			return proto.Float64(0)
 		}
-		return proto.Float64(60 * r.Float64() * r.Float64())
+		return new(60 * r.Float64() * r.Float64())
 	}
 	if r.IntN(2) == 0 {
-		l.Driver.SourceOhm = proto.Float64(10 * r.Float64())
+		l.Driver.SourceOhm = new(10 * r.Float64())
 	}
 	if r.IntN(3) > 0 {
 		l.Wiring, l.ReturnCableM = "ring", metres()
 	}
 	for a := range uint32(1 + r.IntN(most)) {
-		d := &pb.Device{Address: proto.Uint32(a + 1), Label: fmt.Sprint(a + 1), CableM: metres(), Kind: &pb.Device_SmokeDetector{SmokeDetector: &pb.SmokeDetector{}}}
+		d := &pb.Device{Address: new(a + 1), Label: fmt.Sprint(a + 1), CableM: metres(), Kind: &pb.Device_SmokeDetector{SmokeDetector: &pb.SmokeDetector{}}}
 		switch r.IntN(6) {
 		case 0:
 			d.Isolator = &pb.Isolator{}
 		case 1:
-			d.Kind = &pb.Device_LoopSounder{LoopSounder: &pb.LoopSounder{CurrentMa: proto.Float64(1 + 9*r.Float64())}}
+			d.Kind = &pb.Device_LoopSounder{LoopSounder: &pb.LoopSounder{CurrentMa: new(1 + 9*r.Float64())}}
 		case 2:
 			l.Devices = append(l.Devices, &pb.Device{Label: fmt.Sprint("I", a+1), CableM: metres(), Isolator: &pb.Isolator{}})
 		}
 		if a > 0 && r.IntN(4) == 0 {
-			d.SpurFrom = proto.Uint32(1 + uint32(r.IntN(int(a))))
+			d.SpurFrom = new(1 + uint32(r.IntN(int(a))))
 		}
 		l.Devices = append(l.Devices, d)
 	}

@@ -38,9 +38,9 @@ func (p plan) loop() *pb.Loop {
 		l.Wiring, l.ReturnCableM = "ring", &p.run
 	}
 	for a := 1; a <= p.devices; a++ {
-		d := &pb.Device{Address: proto.Uint32(uint32(a)), Label: fmt.Sprint(a), CableM: &p.run, Kind: &pb.Device_SmokeDetector{SmokeDetector: &pb.SmokeDetector{}}}
+		d := &pb.Device{Address: new(uint32(a)), Label: fmt.Sprint(a), CableM: &p.run, Kind: &pb.Device_SmokeDetector{SmokeDetector: &pb.SmokeDetector{}}}
 		if from, ok := p.spurs[a]; ok {
-			d.SpurFrom = proto.Uint32(uint32(from))
+			d.SpurFrom = new(uint32(from))
 		}
 		if slices.Contains(p.built, a) {
 			d.Isolator = &pb.Isolator{}
@@ -88,7 +88,7 @@ func (b *bench) Note(c Change) uint64 {
 	case FedChanged, HoldEnded, IsolatorChanged:
 		name = b.n.Label(c.Index) + " "
 	case TerminalChanged:
-		name = string(rune('A'+c.Index)) + " "
+		name = string('A'+c.Index) + " "
 	}
 	b.log = append(b.log, fmt.Sprintf("%v %s%s=%v", b.s.now, name, what, c.On))
 	return b.ids
@@ -103,7 +103,7 @@ func (b *bench) run(to time.Duration) {
 			break
 		}
 		b.n.Advance(b.s, next, b)
-		conserved(b.t, b.n, b.s)
+		conserved(b.t, b.s)
 	}
 	b.n.Advance(b.s, to, b)
 }
@@ -119,7 +119,7 @@ func (b *bench) at(f Fault, before int) int32 {
 	}
 	b.ids++
 	id := b.n.Place(b.s, b.s.now, f, b.ids, b)
-	conserved(b.t, b.n, b.s)
+	conserved(b.t, b.s)
 	return id
 }
 
@@ -151,7 +151,7 @@ func (b *bench) lost() string {
 
 // conserved checks every node for current, and the whole for power: what goes in comes out.
 // Tolerances: 1 nA + 1e-9 of the current through the node's links; 1 nW + 1e-9 of the power in.
-func conserved(t testing.TB, n *Network, s *State) {
+func conserved(t testing.TB, s *State) {
 	t.Helper()
 	w := &s.work
 	if !w.fresh || !w.solved || w.driver.collapsed && w.driver.volts == 0 {

@@ -85,8 +85,8 @@ func TestSettles(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		r := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 9))
 		l := randomLoop(r, 20)
-		l.Driver = &pb.Driver{VoltageV: proto.Float64(28), CurrentLimitMa: proto.Float64(300 + 1000*r.Float64())}
-		l.Cable = &pb.Cable{OhmPerKm: proto.Float64(1 + 10*r.Float64())}
+		l.Driver = &pb.Driver{VoltageV: proto.Float64(28), CurrentLimitMa: new(300 + 1000*r.Float64())}
+		l.Cable = &pb.Cable{OhmPerKm: new(1 + 10*r.Float64())}
 		n, found := Compile("loops[0]", l, nil)
 		if len(found) > 0 {
 			t.Fatalf("%v", found)
@@ -96,7 +96,7 @@ func TestSettles(t *testing.T) {
 		now := time.Duration(0)
 		step := func(d time.Duration) {
 			for end := now + d; now < end; { // the panel looks every 3 s
-				now = min(end, (now/(3*time.Second)+1)*(3*time.Second))
+				now = min(end, now.Truncate(3*time.Second)+3*time.Second)
 				n.Advance(s, now, log)
 				if now%(3*time.Second) == 0 {
 					if !n.Continuity(s) {

@@ -95,7 +95,7 @@ func TestSpice(t *testing.T) {
 			n = n.ConstantPower()
 		}
 		s := randomState(r, n)
-		conserved(t, n, s)
+		conserved(t, s)
 		if s.work.driver.collapsed && s.work.driver.volts == 0 {
 			continue // no solution: nothing to compare
 		}

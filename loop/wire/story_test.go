@@ -61,7 +61,7 @@ func (b *bench) look() {
 	b.ids++
 	if !b.n.Continuity(b.s) {
 		b.n.DriveFarEnd(b.s, b.s.now, true, b.ids, b)
-		conserved(b.t, b.n, b.s)
+		conserved(b.t, b.s)
 	} else if b.s.Faults() == 0 {
 		b.n.DriveFarEnd(b.s, b.s.now, false, b.ids, b)
 	}
@@ -268,7 +268,7 @@ func TestBrownOut(t *testing.T) {
 			if n.entries[e].sounder > 0 {
 				b.ids++
 				n.SetLoads(b.s, b.s.now, int32(e), false, true, b.ids, b)
-				conserved(t, n, b.s)
+				conserved(t, b.s)
 			}
 		}
 		if b.lost() == "" {
