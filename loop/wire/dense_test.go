@@ -147,7 +147,7 @@ func (c *circuit) dense(n *Network, d *driver) map[string]float64 {
 	var x mat.VecDense
 	if err := x.SolveVec(a, b); err != nil {
 		var condition mat.Condition
-		if errors.As(err, &condition) {
+		if !errors.As(err, &condition) {
 			panic(err)
 		}
 	}
