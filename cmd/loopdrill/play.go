@@ -59,7 +59,7 @@ and seed give the same one on any machine.`,
 	}
 	flags.addTo(cmd)
 	cmd.Flags().StringVar(&junit, "junit", "", "also write the outcomes to this file as JUnit XML")
-	cmd.Flags().StringVar(&server, "server", "", "let the `serve` at this address play them: host:port")
+	cmd.Flags().StringVar(&server, "server", "", "let the server at `host:port` play them (loopdrill serve)")
 	return cmd
 }
 

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"os"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -66,11 +65,11 @@ func loadWith(io stdio, path, matrixPath string) (*site.Built, []*pb.Finding, er
 		return nil, nil, err
 	}
 	if matrixPath != "" {
-		data, err := os.ReadFile(matrixPath)
+		matrix, err := site.ReadFile(matrixPath, site.DefaultLimits().MatrixBytes)
 		if err != nil {
 			return nil, nil, fmt.Errorf("reading the matrix: %w", err)
 		}
-		bundle.Matrix = &site.File{Path: matrixPath, Data: data}
+		bundle.Matrix = &matrix
 	}
 	bundle.Scenarios = nil // they are played, not verified
 	return build(io, bundle)
