@@ -51,7 +51,7 @@ func TestGauges(t *testing.T) {
 		{16, 4.89, 4.99, 4.021, 1.2908, 1.291, 1.3087},
 		{14, 3.07, 3.14, 2.525, 1.6277, 1.628, 2.0809},
 		{12, 1.93, 1.98, 1.587, 2.0525, 2.053, 3.3088},
-		{10, 1.21, 1.24, 0.995, 2.5882, 2.588, 5.2612}, // TV-11: 2.588 mm, 5.261 mm2
+		{10, 1.21, 1.24, 0.995, 2.5882, 2.588, 5.2612}, // worked step by step at bit1024.com: 2.588 mm, 5.261 mm2
 	} {
 		kft := func(stranded bool, c float64) float64 {
 			r, ok := gaugeOhmPerM(row.awg, stranded, c)
@@ -75,19 +75,24 @@ func TestGauges(t *testing.T) {
 	}
 }
 
-// TV-01 (an instructor's article): 16 AWG stranded at 4.99 ohm/kft, 100 ft one way, 4 A, 24 V: 3.992 V,
-// 16.63 %. TV-03 (a training page): 18 AWG at 6.505 ohm/kft, 400 ft of single conductor: 2.602 ohm.
+// Worked examples of training pages:
+//   - http://electrician2.com/weltrain05/lpage135.html: 16 AWG stranded at 4.99 ohm/kft, 100 ft one
+//     way, 4 A, 24 V: 3.992 V, 16.63 %;
+//   - http://www.electricianmath.com/neccalculations/conductorresistance.htm: 18 AWG at 6.505
+//     ohm/kft, 400 ft of single conductor: 2.602 ohm;
+//   - http://electricianpracticetests.com/national-electrical-code-questions/voltage-drop-calculations-1-nec-code-questions/:
+//     12 AWG at 2.0 ohm/kft, 100 ft one way, 8 A: 3.2 V.
 func TestPublishedDrops(t *testing.T) {
 	r, _ := gaugeOhmPerM(16, true, 75)
 	drop := 4 * 2 * r * 100 * 0.3048
-	near(t, "TV-01 drop", drop, 3.992, 0.0005)
-	near(t, "TV-01 per cent", drop/24*100, 16.63, 0.01)
+	near(t, "16 AWG, drop", drop, 3.992, 0.0005)
+	near(t, "16 AWG, per cent", drop/24*100, 16.63, 0.01)
 	perKm := 6.505 / 0.3048
 	c, _ := conduct(&pb.Cable{OhmPerKm: &perKm})
-	near(t, "TV-03", c.ohmPerM*400*0.3048, 2.602, 1e-9)
-	perKm = 2.0 / 0.3048 // TV-02a: 12 AWG at 2.0 ohm/kft, 100 ft one way, 8 A: 3.2 V
+	near(t, "18 AWG, one conductor", c.ohmPerM*400*0.3048, 2.602, 1e-9)
+	perKm = 2.0 / 0.3048
 	c, _ = conduct(&pb.Cable{OhmPerKm: &perKm})
-	near(t, "TV-02a", c.ohmPerM*2*100*0.3048*8, 3.2, 1e-9)
+	near(t, "12 AWG, drop", c.ohmPerM*2*100*0.3048*8, 3.2, 1e-9)
 }
 
 // Temperature: R20 = Rt x 254.5/(234.5+t) (standard form, from memory), within 0.4 % of the published

@@ -146,8 +146,7 @@ func (c *circuit) dense(n *Network, d *driver) map[string]float64 {
 	}
 	var x mat.VecDense
 	if err := x.SolveVec(a, b); err != nil {
-		var condition mat.Condition
-		if !errors.As(err, &condition) {
+		if _, ill := errors.AsType[mat.Condition](err); !ill {
 			panic(err)
 		}
 	}

@@ -9,7 +9,8 @@ import (
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 )
 
-// TV-21a, b (computed): a ring of 1 km and 24.2 ohm, 100 devices of 0.3 mA evenly spaced, 24 V.
+// A ring of 1 km and 24.2 ohm, 100 devices of 0.3 mA evenly spaced, 24 V. Computed load by load; the
+// textbook's uniform load drops I R/2 = 0.363 V from one end and I R/8 = 0.0908 V from both.
 func TestUniformRing(t *testing.T) {
 	f := build(t, plan{ring: true, devices: 100, run: 1000.0 / 101, volts: 24}.loop()).Figures()
 	near(t, "last device, one end", float64(f.OneEndRest.MicroVolt)/1e6, 23.637, 0.0005)
@@ -20,7 +21,7 @@ func TestUniformRing(t *testing.T) {
 	near(t, "current at rest, mA", float64(f.RestMicroAmp)/1000, 30, 1e-9)
 }
 
-// TV-21d (computed): 126 devices of 0.3 mA, 10 indicators of 4 mA, 20 sounders of 5 mA: 177.8 mA.
+// By hand: 126 devices of 0.3 mA, 10 indicators of 4 mA, 20 sounders of 5 mA: 177.8 mA.
 // The sounders are among the 126.
 func TestAlarmCurrent(t *testing.T) {
 	l := plan{ring: true, devices: 126, run: 5}.loop()
@@ -32,8 +33,8 @@ func TestAlarmCurrent(t *testing.T) {
 	near(t, "rest current, mA", float64(f.RestMicroAmp)/1000, 37.8, 1e-9)
 }
 
-// TV-21e (computed): ring lengths for 40 ohm: 1105, 1653, 2699 m; TV-21f: 0.18 and 0.48 uF; TV-21g: 20 closed
-// isolators of 0.1 ohm make 24.2 ohm 26.2.
+// By hand: ring lengths for 40 ohm: 1105, 1653, 2699 m; 0.18 and 0.48 uF; 20 closed isolators of
+// 0.1 ohm make 24.2 ohm 26.2.
 func TestLengthCapacitanceIsolators(t *testing.T) {
 	for mm2, m := range map[float64]float64{1: 1105, 1.5: 1653, 2.5: 2699} { // order does not show: independent checks
 		f := build(t, plan{ring: true, run: m, mm2: mm2}.loop()).Figures()
@@ -52,7 +53,7 @@ func TestLengthCapacitanceIsolators(t *testing.T) {
 	near(t, "ohm with isolators", float64(n.Figures().LoopMicroOhm)/1e6, 26.2, 1e-6)
 }
 
-// twelve is the ring of TV-35: A-1-2-...-12-B, isolators in the gaps 3|4, 6|7, 9|10.
+// twelve is a ring for the class rules: A-1-2-...-12-B, isolators in the gaps 3|4, 6|7, 9|10.
 var twelve = plan{ring: true, devices: 12, run: 20, after: []int{3, 6, 9}}
 
 // look lets the panel look at continuity, as it does at the end of every round.
@@ -67,7 +68,8 @@ func (b *bench) look() {
 	}
 }
 
-// TV-35, NFPA 72 class rules: what one fault, or two, take away once all has settled.
+// The class rules of NFPA 72 chapter 12, reckoned by hand for the ring of twelve: what one fault, or
+// two, take away once all has settled.
 func TestWhoIsLost(t *testing.T) {
 	short, cut, earth := Fault{Kind: Short}, Fault{Kind: Break}, Fault{Kind: Earth, Core: Positive}
 	branch := twelve
@@ -131,7 +133,8 @@ func TestWhoIsLost(t *testing.T) {
 	}
 }
 
-// A single earth moves no isolator (TV-35h; isolators do not clear a ground).
+// A single earth moves no isolator: isolators do not clear a ground
+// (https://www.securitysales.com/contributed/fire-side-chat-digging-deeper-to-solve-ground-faults/).
 func TestEarthMovesNothing(t *testing.T) {
 	b := newBench(t, build(t, twelve.loop()))
 	id := b.at(Fault{Kind: Earth, Core: Negative}, 6)
@@ -349,7 +352,7 @@ func TestBlind(t *testing.T) {
 	}
 }
 
-// TV-35i (NFPA 72 23.6.1): the short of 35a takes 4, 5 and 6; with 4 and 5 in one zone and 6 in another
+// NFPA 72 23.6.1 (2016 and later): a short between 5 and 6 takes 4, 5 and 6; with 4 and 5 in one zone and 6 in another
 // one short takes devices in two zones. The zones are the caller's; the devices are found here.
 func TestOneShortOneZone(t *testing.T) {
 	n := build(t, twelve.loop())
