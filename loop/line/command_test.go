@@ -42,7 +42,7 @@ func TestCommands(t *testing.T) {
 			script: "0 stuck 1; 3 send 1 1; 200 out 1 1",
 			want: `10 sent 1 s1 try 1; 25 done 1 s1 heard; 35 repeat 1 s1 try 1; 35 sent 1 s1 try 2; 50 done 1 s1 heard;
 				70 repeat 1 s1 try 2; 70 sent 1 s1 try 3; 85 done 1 s1 heard; 105 outfault 1 on; 225 outfault 1 off`},
-		{name: "once the reply agrees there are three tries again", source: "RULES C4, J7: one change", devices: "i,o", until: 100,
+		{name: "once the reply agrees there are three tries again", source: "rules C4, J7: one change", devices: "i,o", until: 100,
 			script: "3 send 1 1; 60 out 1 0",
 			want:   "10 sent 1 s1 try 1; 25 done 1 s1 heard; 75 repeat 1 s1 try 0; 75 sent 1 s1 try 1; 90 done 1 s1 heard"},
 		{name: "a new demand starts again", source: "rule J7", devices: "i,o", words: "sent outfault", until: 150,
