@@ -126,7 +126,7 @@ func TestVerifyJUnit(t *testing.T) {
 	}
 }
 
-// TestVerifyJSON: the keys of RULES F7, and numbers as numbers to six digits at least.
+// TestVerifyJSON: the keys of rule F8, and numbers as numbers to six digits at least.
 func TestVerifyJSON(t *testing.T) {
 	text, got := runWith(t.Context(), "verify", "--output", "json", demoWithout(t))
 	if got != statusFailed {

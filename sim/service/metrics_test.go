@@ -135,7 +135,7 @@ func TestActivationsAreMeasured(t *testing.T) {
 		return series(t, r.registry, "loopdrill_activation_seconds", "stage", stage, "state", state).GetHistogram().GetSampleSum()
 	}
 	// t1 + 0, + 20 s: the sounder at once; fan and bell after the delay. The bell is on the panel
-	// and has no command: its time from demand to operation is the switch time (RULES C8, 1 ms).
+	// and has no command: its time from demand to operation is the switch time (rule C8; 1 ms, rule B12).
 	for _, c := range []struct {
 		stage, state string
 		want         time.Duration
