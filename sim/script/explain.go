@@ -94,7 +94,7 @@ func (r *playing) chain(event uint64) []*pb.ChainLink {
 	var links []*pb.ChainLink
 	for _, n := range r.d.Chain(event) {
 		e := r.d.Log().Event(n)
-		links = append(links, &pb.ChainLink{AtS: e.At.Seconds(), What: r.s.plan.Describe(e)})
+		links = append(links, &pb.ChainLink{AtS: inSeconds(e.At), What: r.s.plan.Describe(e)})
 	}
 	return links
 }

@@ -80,7 +80,7 @@ func (r *playing) run(ctx context.Context) (time.Duration, error) {
 func (r *playing) report(ended time.Duration, crash error) *pb.ScenarioReport {
 	out := &pb.ScenarioReport{
 		Scenario: r.s.name, Outcome: Passed, Seed: r.s.seed, Digest: r.d.Digest(), Events: int32(r.d.Log().Len()),
-		EndedS: max(ended, 0).Seconds(), Counts: &pb.OutcomeCounts{},
+		EndedS: inSeconds(max(ended, 0)), Counts: &pb.OutcomeCounts{},
 	}
 	var failures []failure
 	for i := range r.s.expect {
@@ -88,13 +88,13 @@ func (r *playing) report(ended time.Duration, crash error) *pb.ScenarioReport {
 		x := &pb.ExpectationReport{Path: e.path, Text: e.text(), Note: e.note}
 		out.Expectations = append(out.Expectations, x)
 		if e.to > ended {
-			x.Outcome, x.AtS = Errored, ended.Seconds()
+			x.Outcome, x.AtS = Errored, inSeconds(ended)
 			x.Expected, x.Got = "due at "+drill.Seconds(e.to), "the run ended at "+drill.Seconds(max(ended, 0))
 			out.Counts.Errored++
 			continue
 		}
 		v := e.judge(&r.traces[i], ended)
-		x.AtS = v.at.Seconds()
+		x.AtS = inSeconds(v.at)
 		if v.passed {
 			x.Outcome = Passed
 			out.Counts.Passed++
@@ -142,8 +142,12 @@ func (r *playing) others() []*pb.OtherOutput {
 		}
 		e := r.d.Log().Event(event)
 		all = append(all, &pb.OtherOutput{
-			Output: r.s.plan.In.Outputs[o].Label, AtS: e.At.Seconds(), State: stateWord(e.Value), Chain: r.chain(event),
+			Output: r.s.plan.In.Outputs[o].Label, AtS: inSeconds(e.At), State: stateWord(e.Value), Chain: r.chain(event),
 		})
 	}
 	return all
 }
+
+// inSeconds is a time as reports print it: the float64 nearest to it, so that 1.872 s is not printed
+// as 1.8719999999999999 (Duration.Seconds adds two roundings).
+func inSeconds(d time.Duration) float64 { return float64(d) / float64(time.Second) }

@@ -139,7 +139,7 @@ func (t *tally) message(r *verdicts, d *difference) *pb.RunDifference {
 	}
 	m.Cause = t.v.m.Rows[row].Cause
 	for i, word := range d.links {
-		m.Chain = append(m.Chain, &pb.ChainLink{AtS: time.Duration(d.linkTimes[i]).Seconds(), What: word})
+		m.Chain = append(m.Chain, &pb.ChainLink{AtS: seconds(time.Duration(d.linkTimes[i])), What: word})
 	}
 	if d.truth != nil && len(d.truth.spans) > 0 {
 		m.T0S, m.T1S = optional(d.truth.t0[0]), optional(d.truth.spans[0].From)
@@ -153,8 +153,12 @@ func (t *tally) message(r *verdicts, d *difference) *pb.RunDifference {
 	return m
 }
 
+// seconds is a time as reports print it: the float64 nearest to it, so that 1.872 s is not printed
+// as 1.8719999999999999 (Duration.Seconds adds two roundings).
+func seconds(d time.Duration) float64 { return float64(d) / float64(time.Second) }
+
 func optional(d time.Duration) *float64 {
-	s := d.Seconds()
+	s := seconds(d)
 	return &s
 }
 
@@ -168,7 +172,7 @@ func (t *tally) report(interrupted bool) *pb.VerifyReport {
 	}
 	out := &pb.VerifyReport{
 		Site: v.plan.In.Site, Title: v.plan.In.Title, Caution: Caution, Differences: t.diffs, Interrupted: interrupted,
-		Counts: &pb.VerifyCounts{Rows: int32(len(v.m.Rows)), Columns: int32(len(v.m.Columns)), Runs: int32(t.runs), Events: float64(t.events), SimulatedS: t.time.Seconds()},
+		Counts: &pb.VerifyCounts{Rows: int32(len(v.m.Rows)), Columns: int32(len(v.m.Columns)), Runs: int32(t.runs), Events: float64(t.events), SimulatedS: seconds(t.time)},
 	}
 	for c := range v.m.Columns {
 		out.Columns = append(out.Columns, v.m.Columns[c].Name)

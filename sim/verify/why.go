@@ -84,7 +84,7 @@ func (j *judgement) story(o int32, where func(string) *pb.Position) *pb.WhyOutpu
 				out.T1S = optional(e.At)
 			}
 		}
-		link := &pb.ChainLink{AtS: e.At.Seconds(), What: plan.Describe(e)}
+		link := &pb.ChainLink{AtS: seconds(e.At), What: plan.Describe(e)}
 		if path := plan.Path(e); path != "" && where != nil {
 			link.Position = where(path)
 		}
