@@ -1,7 +1,6 @@
 package circuit
 
 import (
-	"fmt"
 	"math"
 
 	"loopdrill.dev/loopdrill/loop/wire"
@@ -136,5 +135,3 @@ func within(v, low, high float64) float64 {
 
 // micro rounds to whole millionths: what leaves the package is compared on integers.
 func micro(v float64) int64 { return int64(math.Round(float64(v * 1e6))) }
-
-func at(path, format string, a ...any) string { return path + fmt.Sprintf(format, a...) }

@@ -19,43 +19,53 @@ type ContactLoad struct {
 	Electronic bool // an input without a coil
 }
 
+// coiled is what says what hangs on a contact: a pb.Coil, or a fan, which says it itself.
+type coiled interface {
+	GetCoilV() float64
+	GetCoilMa() float64
+	GetCoilDiode() bool
+}
+
 // LoadOf is the load of a piece of equipment on one contact.
 func LoadOf(eq *pb.Equipment) ContactLoad {
-	var coil *pb.Coil
-	starter := false
-	switch k := eq.GetKind().(type) {
-	case *pb.Equipment_Lift:
-		coil = k.Lift.GetCoil()
-	case *pb.Equipment_Fan:
-		coil = &pb.Coil{CoilV: k.Fan.CoilV, CoilMa: k.Fan.CoilMa, CoilDiode: k.Fan.GetCoilDiode()} //nolint:protogetter // presence matters
-		starter = true
-	case *pb.Equipment_Damper:
-		coil, starter = k.Damper.GetCoil(), true
-	case *pb.Equipment_DoorHolder:
-		coil = k.DoorHolder.GetCoil()
-	case *pb.Equipment_DoorLock:
-		coil, starter = k.DoorLock.GetCoil(), true
-	case *pb.Equipment_Announcement:
-		coil = k.Announcement.GetCoil()
-	case *pb.Equipment_Trip:
-		coil = k.Trip.GetCoil()
-	case *pb.Equipment_Valve:
-		coil = k.Valve.GetCoil()
-	case *pb.Equipment_Release:
-		coil = k.Release.GetCoil()
-	case *pb.Equipment_Dialler:
-		coil = k.Dialler.GetCoil()
-	case *pb.Equipment_Siren:
-		coil, starter = k.Siren.GetCoil(), true
-	case *pb.Equipment_Generic:
-		coil = k.Generic.GetCoil()
-	}
+	coil, starter := coilOf(eq)
 	load := ContactLoad{VoltsV: coilV, MilliA: coil.GetCoilMa(), Diode: coil.GetCoilDiode(), Starter: starter}
 	if coil.GetCoilV() > 0 {
 		load.VoltsV = coil.GetCoilV()
 	}
 	load.Electronic = load.MilliA == 0
 	return load
+}
+
+// coilOf finds the coil, and whether a starter or a supply of its own stands behind it.
+func coilOf(eq *pb.Equipment) (coil coiled, starter bool) {
+	switch k := eq.GetKind().(type) {
+	case *pb.Equipment_Lift:
+		return k.Lift.GetCoil(), false
+	case *pb.Equipment_Fan:
+		return k.Fan, true
+	case *pb.Equipment_Damper:
+		return k.Damper.GetCoil(), true
+	case *pb.Equipment_DoorHolder:
+		return k.DoorHolder.GetCoil(), false
+	case *pb.Equipment_DoorLock:
+		return k.DoorLock.GetCoil(), true
+	case *pb.Equipment_Announcement:
+		return k.Announcement.GetCoil(), false
+	case *pb.Equipment_Trip:
+		return k.Trip.GetCoil(), false
+	case *pb.Equipment_Valve:
+		return k.Valve.GetCoil(), false
+	case *pb.Equipment_Release:
+		return k.Release.GetCoil(), false
+	case *pb.Equipment_Dialler:
+		return k.Dialler.GetCoil(), false
+	case *pb.Equipment_Siren:
+		return k.Siren.GetCoil(), true
+	case *pb.Equipment_Generic:
+		return k.Generic.GetCoil(), false
+	}
+	return (*pb.Coil)(nil), false // its getters answer for it
 }
 
 // RatedFor completes a rating with what is usual for small field relays at the load's voltage.
@@ -83,7 +93,7 @@ func CheckContact(path, what string, rating Rating, l ContactLoad) []*pb.Finding
 	full, stated := rating.RatedFor(l)
 	var found []*pb.Finding
 	if micro(l.VoltsV) > micro(full.VoltsV) {
-		found = append(found, finding.Error("contact.voltage", at(path, ".volts_v"),
+		found = append(found, finding.Error("contact.voltage", path+".volts_v",
 			fmt.Sprintf("%s puts %g V on a contact rated %g V", what, l.VoltsV, full.VoltsV),
 			"switch it through an interposing relay that is rated for it"+unstated(stated)))
 	}
@@ -113,7 +123,7 @@ func checkCurrent(path, what string, full Rating, stated bool, l ContactLoad) []
 	if micro(l.MilliA/1000) <= micro(limit) {
 		return nil
 	}
-	return []*pb.Finding{finding.Error("contact.current", at(path, ".amps_a"),
+	return []*pb.Finding{finding.Error("contact.current", path+".amps_a",
 		fmt.Sprintf("%s takes %g mA through a contact good for %g mA%s", what, l.MilliA, float64(limit*1000), kind),
 		"use a contact of a higher rating, or an interposing relay"+unstated(stated))}
 }

@@ -167,4 +167,12 @@ func TestRepairAndCopy(t *testing.T) {
 	if got := b.rest(); got != healthy {
 		t.Errorf("repaired it reads %+v, want %+v", got, healthy)
 	}
+	b.s.SetSeries(0, Negative, 500)
+	b.s.SetShort(4, 0)
+	b.s.RemoveResistor()
+	b.s.SetReversed(2, true)
+	b.c.Heal(b.s)
+	if got := b.rest(); got != healthy {
+		t.Errorf("healed it reads %+v, want %+v", got, healthy)
+	}
 }

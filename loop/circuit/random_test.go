@@ -1,6 +1,7 @@
 package circuit
 
 import (
+	"errors"
 	"math"
 	"math/rand/v2"
 	"testing"
@@ -179,7 +180,7 @@ func (w *Work) dense() []float64 {
 	}
 	var x mat.VecDense
 	if err := x.SolveVec(m, rhs); err != nil {
-		if _, condition := err.(mat.Condition); !condition { //nolint:errorlint // gonum returns the value itself
+		if condition := mat.Condition(0); !errors.As(err, &condition) {
 			panic(err)
 		}
 	}

@@ -37,6 +37,14 @@ func (c *Circuit) NewState() *State {
 	}
 }
 
+// Heal takes every fault away. Where two faults of one kind may meet on one run, as two steps of a
+// script can make them, heal and set again those that remain.
+func (c *Circuit) Heal(s *State) {
+	clear(s.runs)
+	clear(s.reversed)
+	c.Restore(s)
+}
+
 // CopyFrom makes s equal to o and independent of it; s may be the zero State.
 func (s *State) CopyFrom(o *State) {
 	s.runs = append(s.runs[:0], o.runs...)
