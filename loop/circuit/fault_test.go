@@ -56,6 +56,11 @@ func TestFaults(t *testing.T) {
 		{"resistor missing", "ring", func(s *State) { s.RemoveResistor() }, Open, false, all},
 		{"resistor of 10 kohm", "branch", func(s *State) { s.SetResistor(10_000) }, Open, false, all},
 		{"resistor of 6.8 kohm", "branch", func(s *State) { s.SetResistor(6_800) }, Normal, false, all},
+		{"resistor of 7.2 kohm", "branch", func(s *State) { s.SetResistor(7_200) }, Open, false, all},
+		{"resistor of 2.2 kohm", "branch", func(s *State) { s.SetResistor(2_200) }, Short, false, all},
+		{"earth of 19 kohm", "branch", func(s *State) { s.SetEarth(1, Negative, 19_000) }, Normal, true, all},
+		{"earth of 21 kohm", "branch", func(s *State) { s.SetEarth(1, Negative, 21_000) }, Normal, false, all},
+		{"two earths of 30 kohm", "branch", func(s *State) { s.SetEarth(1, Negative, 30_000); s.SetEarth(2, Negative, 30_000) }, Normal, true, all},
 		{"resistor of 1 kohm", "branch", func(s *State) { s.SetResistor(1_000) }, Short, false, all},
 		// Two equal resistors are half of one, and the cable's 1.9 ohm lift that over the window's edge.
 		{"second resistor", "branch", func(s *State) { s.SetSecond(4_700) }, Normal, false, all},
@@ -98,6 +103,18 @@ func TestReversedUnnoticed(t *testing.T) {
 	if got := b.works(); !slices.Equal(got, []int{1}) {
 		t.Errorf("work: %v, want only the second", got)
 	}
+}
+
+// A reversed sounder of 30 mA draws along its rising piece, 30 mA / (8 V - 0.7 V) from 0.7 V on:
+// (24 - V) / 1 kohm = V / 4.7 kohm + 4.1096 mS x (V - 0.7) gives V = 5.050 V and 18.95 mA, which
+// read as 266 ohm. Ohm's law, cable apart.
+func TestReversedReading(t *testing.T) {
+	b := newBench(t, branch(12.1, 4700, sounder(0, 30)))
+	b.s.SetReversed(0, true)
+	r := b.rest()
+	near(t, "volts", float64(r.MicroV)/1e6, 5.0498, 0.0005)
+	near(t, "milliamperes", float64(r.MicroA)/1e3, 18.950, 0.0005)
+	near(t, "ohms", float64(r.MilliOhm)/1e3, 266.48, 0.05)
 }
 
 // A branch too long for its loads: the far one is below 16 V and does not work, the near one does.
