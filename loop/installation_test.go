@@ -20,7 +20,7 @@ const terrace = names + `
 		devices: {address: 250 label: "CM" cable_m: 5 control_module: {supply: "psu" circuit: {end_of_line_ohm: 4700
 			loads: {label: "B1" cable_m: 5 beacon: {current_ma: 5}} loads: {label: "S1" cable_m: 5 sounder: {current_ma: 5}}}}}
 		devices: {address: 1 label: "LS" cable_m: 5 isolator: {} loop_sounder: {}}}
-	panel: {outputs: {label: "PR" relay: {}} outputs: {label: "PC" circuit: {end_of_line_ohm: 4700 loads: {label: "B2" cable_m: 5 beacon: {current_ma: 5}}}}}`
+	panel: {outputs: {label: "PR" relay: {}} outputs: {label: "PC" circuit: {end_of_line_ohm: 4700 cable: {conductor_mm2: 1.5} loads: {label: "B2" cable_m: 5 beacon: {current_ma: 5}}}}}`
 
 // Every index of an Installation leads where it says, and back.
 func TestIndexSpaces(t *testing.T) {
