@@ -49,6 +49,9 @@ type reporting struct {
 func (r *reporting) addTo(cmd *cobra.Command) {
 	r.output = asText
 	cmd.Flags().Var(&r.output, "output", "form of the result")
+	if err := cmd.RegisterFlagCompletionFunc("output", cobra.FixedCompletions([]string{string(asText), string(asJSON)}, cobra.ShellCompDirectiveNoFileComp)); err != nil {
+		panic(err) // the flag is there
+	}
 	cmd.Flags().BoolVar(&r.strict, "strict", false, "count warnings as failures")
 }
 

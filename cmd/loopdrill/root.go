@@ -37,7 +37,7 @@ func newRoot(io stdio) *cobra.Command {
 		Use:   "loopdrill",
 		Short: "A bench for commissioning addressable fire alarm systems",
 		Long: `A site file and a required matrix go in; what the installation would do, exactly and
-to the millisecond, comes out.
+to the nanosecond, comes out.
 
 SITE is a site.yaml, or a folder with site.yaml, matrix.csv and scenarios/.
 Exit status: 0 good; 1 it ran and something is wrong; 2 it could not run;
@@ -45,12 +45,13 @@ Exit status: 0 good; 1 it ran and something is wrong; 2 it could not run;
 LOOPDRILL_OUTPUT; a flag on the command line wins.`,
 		SilenceErrors: true,
 		SilenceUsage:  true,
-		Args:          cobra.NoArgs,
+		Args:          knownCommand,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return cmd.Help()
 		},
 		PersistentPreRunE: func(cmd *cobra.Command, _ []string) error { return fromEnvironment(cmd.Flags(), io.Getenv) },
 	}
+	root.SuggestionsMinimumDistance = 2
 	root.SetIn(io.In)
 	root.SetOut(io.Out)
 	root.SetErr(io.Err)
@@ -96,6 +97,18 @@ func fromEnvironment(flags *pflag.FlagSet, getenv func(string) string) error {
 		}
 	})
 	return errors.Join(problems...)
+}
+
+// knownCommand is the argument check of the program itself: what it is given is a command misspelt.
+func knownCommand(cmd *cobra.Command, args []string) error {
+	if len(args) == 0 {
+		return nil
+	}
+	hint := ""
+	if near := cmd.SuggestionsFor(args[0]); len(near) > 0 {
+		hint = ": did you mean " + near[0] + "?"
+	}
+	return fmt.Errorf("unknown command %q%s (see `%s --help`)", args[0], hint, cmd.CommandPath())
 }
 
 // oneSite is the argument check of commands that take one SITE.
