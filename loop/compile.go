@@ -8,7 +8,9 @@ import (
 
 	"google.golang.org/protobuf/types/known/durationpb"
 
+	"loopdrill.dev/loopdrill/loop/circuit"
 	"loopdrill.dev/loopdrill/loop/plant"
+	"loopdrill.dev/loopdrill/loop/power"
 	"loopdrill.dev/loopdrill/proto/finding"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 )
@@ -33,6 +35,13 @@ func Compile(site *pb.Site) (*Installation, []*pb.Finding) {
 	var found []*pb.Finding
 	c.in.Plant, found = plant.Compile(site.GetEquipment())
 	c.found = append(c.found, found...)
+	pack := ""
+	if packs := site.GetRules().GetPacks(); len(packs) > 0 {
+		pack = packs[0]
+	}
+	c.leastV = circuit.PackVoltages(pack).LeastV
+	c.in.Power, found = power.Compile(site, power.PackDelays(pack))
+	c.found = append(c.found, found...)
 	for i, l := range site.GetLoops() {
 		c.loop(int32(i), l)
 	}
@@ -45,6 +54,7 @@ func Compile(site *pb.Site) (*Installation, []*pb.Finding) {
 // compiler collects what Compile makes and finds.
 type compiler struct {
 	site   *pb.Site
+	leastV float64 // at a load that gives none
 	in     *Installation
 	found  []*pb.Finding
 	labels map[string]bool

@@ -76,7 +76,7 @@ func (c *compiler) alone(path string, d *pb.Device) {
 func (c *compiler) point(loop, entry int32, path string, l *pb.Loop, d *pb.Device) {
 	address := fmt.Sprintf("%d/%d", l.GetLoop(), d.GetAddress())
 	p := Point{
-		Label: d.GetLabel(), Address: address, Path: path, Loop: loop, Entry: entry, Output: -1, ProvesEquipment: -1, ProvesSignal: -1,
+		Label: d.GetLabel(), Address: address, Path: path, Loop: loop, Entry: entry, Output: -1, ProvesEquipment: -1, ProvesSignal: -1, WatchesSupply: -1,
 		Zone:  c.lookup(c.in.Zones, "zone", d.GetZone(), path+".zone"),
 		Place: c.lookup(c.in.Places, "place", d.GetPlace(), path+".place"),
 	}
@@ -89,7 +89,7 @@ func (c *compiler) point(loop, entry int32, path string, l *pb.Loop, d *pb.Devic
 		p.Groups = append(p.Groups, int32(i))
 	}
 	index := int32(len(c.in.Points))
-	c.kind(&p, index, path, d)
+	c.kind(&p, index, path, l, d)
 	if p.Input.Fire() && (d.GetPlace() == "" || d.GetZone() == "") {
 		c.add(finding.Refuse("device.place-and-zone", path, fmt.Sprintf("%q needs a place and a zone", d.GetLabel()),
 			"every fire input says where it is (place) and what the panel calls it (zone)"))

@@ -2,8 +2,7 @@
 // outputs there are and what they drive. Compile reads the site's message once; the result is
 // immutable and shared by every drill of the site.
 //
-// Left out until the wire is built: cable resistance, isolators, circuits and supplies as
-// electrical things. Their fields are read, checked for form, and faults in them are refused.
+// What each part does stands in the packages below: line, wire, circuit, power, plant.
 //
 // Validated by tables of findings and by the site-level tests of the packages above.
 package loop
@@ -11,8 +10,10 @@ package loop
 import (
 	"time"
 
+	"loopdrill.dev/loopdrill/loop/circuit"
 	"loopdrill.dev/loopdrill/loop/line"
 	"loopdrill.dev/loopdrill/loop/plant"
+	"loopdrill.dev/loopdrill/loop/power"
 	"loopdrill.dev/loopdrill/loop/wire"
 )
 
@@ -31,6 +32,7 @@ type Installation struct {
 	Groups   []string // in order of first appearance
 	Supplies []string
 	Plant    *plant.Plant
+	Power    *power.Power // external supplies in file order, the panel's own last
 
 	DecisionTime time.Duration // completing slot -> decision
 	SwitchTime   time.Duration // decision -> panel output; output -> what it changes elsewhere
@@ -96,8 +98,12 @@ type Point struct {
 	Prealarm      bool
 	Retard        time.Duration
 
-	ClosedAtRest    bool // field contact of an input module
+	ClosedAtRest    bool // field contact of an input module or a conventional zone
+	Supervised      bool // its field wiring ends in a resistor
+	ShortIsFault    bool // a short of its field wiring is a fault, not an active input
 	Output          int32
+	WatchesSupply   int32
+	WatchesSignal   power.Signal
 	ProvesEquipment int32
 	ProvesSignal    int32
 }
@@ -125,6 +131,8 @@ type Output struct {
 	Equipment    int32 // what it drives
 	Input        int32
 	Loads        []int32
+	Circuit      *circuit.Circuit // nil for a contact or a loop sounder
+	Supply       int32            // that feeds the circuit; -1 without one
 }
 
 // Load is one appliance on an output circuit.
@@ -142,6 +150,12 @@ func (in *Installation) Point(ref string) (int32, bool) {
 // Output finds an output by label or loop/address.
 func (in *Installation) Output(ref string) (int32, bool) {
 	i, ok := in.outputs[ref]
+	return i, ok
+}
+
+// Load finds a load by its label.
+func (in *Installation) Load(label string) (int32, bool) {
+	i, ok := in.loads[label]
 	return i, ok
 }
 

@@ -2,10 +2,10 @@ package loop
 
 import (
 	"fmt"
-	"slices"
 
 	"google.golang.org/protobuf/reflect/protoreflect"
 
+	"loopdrill.dev/loopdrill/loop/power"
 	"loopdrill.dev/loopdrill/proto/finding"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 )
@@ -30,7 +30,7 @@ func kindOf(d *pb.Device) Kind {
 }
 
 // kind reads what is particular to the device's kind.
-func (c *compiler) kind(p *Point, index int32, path string, d *pb.Device) {
+func (c *compiler) kind(p *Point, index int32, path string, l *pb.Loop, d *pb.Device) {
 	p.Kind = kindOf(d)
 	path += "." + string(p.Kind)
 	switch k := d.GetKind().(type) {
@@ -44,26 +44,29 @@ func (c *compiler) kind(p *Point, index int32, path string, d *pb.Device) {
 		p.Input, p.Detector, p.Prealarm = FireInput, true, k.MultiCriteriaDetector.GetPrealarm()
 		p.SmokeMicroPct = threshold(k.MultiCriteriaDetector.AlarmPctPerM, defaultSmokePct)
 		p.HeatMicroC = threshold(k.MultiCriteriaDetector.AlarmC, defaultHeatC)
-	case *pb.Device_FlameDetector, *pb.Device_ConventionalZone:
+	case *pb.Device_FlameDetector:
 		p.Input, p.Detector = FireInput, true
+	case *pb.Device_ConventionalZone:
+		p.Input, p.Detector = FireInput, true
+		p.Supervised, p.ShortIsFault = k.ConventionalZone.EndOfLineOhm != nil, k.ConventionalZone.GetShortMeans() == "fault"
 	case *pb.Device_CallPoint:
 		p.Input = CallPoint
 	case *pb.Device_InputModule:
 		c.inputModule(p, path, k.InputModule)
 	case *pb.Device_ControlModule:
 		o := Output{ClosedAtRest: false}
-		c.lookup(c.in.Supplies, "supply", k.ControlModule.GetSupply(), path+".supply")
-		c.circuit(&o, path+".circuit", k.ControlModule.GetCircuit())
+		o.Supply = c.lookup(c.in.Supplies, "supply", k.ControlModule.GetSupply(), path+".supply")
+		c.circuit(&o, path+".circuit", k.ControlModule.GetCircuit(), l.GetCable())
 		c.drive(&o, path, k.ControlModule.GetDrives(), true)
 		c.output(p, index, o)
 	case *pb.Device_RelayModule:
 		contact := k.RelayModule.GetContact()
-		o := Output{Contact: true, ClosedAtRest: contact.GetAtRest() == "closed", OnLoss: onLoss(contact.GetOnLoopLoss())}
+		o := Output{Supply: -1, Contact: true, ClosedAtRest: contact.GetAtRest() == "closed", OnLoss: onLoss(contact.GetOnLoopLoss())}
 		stated := contact.GetAtRest() != "" && contact.GetOnLoopLoss() != ""
 		c.drive(&o, path, k.RelayModule.GetDrives(), stated)
 		c.output(p, index, o)
 	case *pb.Device_LoopSounder:
-		c.output(p, index, Output{Sounder: true, Equipment: -1, Input: -1})
+		c.output(p, index, Output{Sounder: true, Equipment: -1, Input: -1, Supply: -1})
 	}
 }
 
@@ -98,8 +101,10 @@ var inputs = map[string]Input{
 func (c *compiler) inputModule(p *Point, path string, m *pb.InputModule) {
 	p.Input, p.Retard = inputs[m.GetInput()], m.GetRetard().AsDuration()
 	p.Detector, p.ClosedAtRest = p.Input.Fire() && p.Input != CallPoint, m.GetAtRest() == "closed"
+	p.Supervised, p.ShortIsFault = m.EndOfLineOhm != nil, m.GetShortMeans() == "fault"
 	if w := m.GetWatches(); w != nil {
-		c.lookup(c.in.Supplies, "supply", w.GetSupply(), path+".watches.supply")
+		p.WatchesSupply = c.lookup(c.in.Supplies, "supply", w.GetSupply(), path+".watches.supply")
+		p.WatchesSignal, _ = power.SignalIndex(w.GetSignal())
 	}
 	proof := m.GetProves()
 	if proof == nil {
@@ -128,30 +133,3 @@ func (c *compiler) equipment() []string {
 	}
 	return ids
 }
-
-// cable checks that a cable names one size, and one that the tables hold.
-func (c *compiler) cable(path string, k *pb.Cable) {
-	given := 0
-	for _, has := range []bool{k.GetConductorMm2() > 0, k.ConductorAwg != nil, k.OhmPerKm != nil} {
-		if has {
-			given++
-		}
-	}
-	if given != 1 {
-		c.add(finding.Refuse("cable.size", path, "the cable names no conductor size, or more than one", "give exactly one of conductor_mm2, conductor_awg and ohm_per_km"))
-	}
-	if k.ConductorMm2 != nil && !slices.Contains(iec60228, k.GetConductorMm2()) {
-		c.add(finding.Refuse("cable.size-unknown", path+".conductor_mm2", fmt.Sprintf("%g mm2 is no size of the table", k.GetConductorMm2()),
-			fmt.Sprintf("sizes: %v (IEC 60228); or give ohm_per_km", iec60228)))
-	}
-	if k.ConductorAwg != nil && !slices.Contains(b258, k.GetConductorAwg()) {
-		c.add(finding.Refuse("cable.size-unknown", path+".conductor_awg", fmt.Sprintf("%d AWG is no size of the table", k.GetConductorAwg()),
-			fmt.Sprintf("sizes: %v (ASTM B258); or give ohm_per_km", b258)))
-	}
-}
-
-// Sizes that the resistance tables hold: IEC 60228, square millimetres; ASTM B258, AWG.
-var (
-	iec60228 = []float64{0.5, 0.75, 1, 1.5, 2.5, 4, 6}
-	b258     = []uint32{10, 12, 14, 16, 18}
-)

@@ -3,6 +3,7 @@ package loop
 import (
 	"fmt"
 
+	"loopdrill.dev/loopdrill/loop/circuit"
 	"loopdrill.dev/loopdrill/loop/plant"
 	"loopdrill.dev/loopdrill/proto/finding"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
@@ -28,30 +29,31 @@ func (c *compiler) addOutput(o Output) int32 {
 // panelOutput adds an output on the panel itself.
 func (c *compiler) panelOutput(path string, p *pb.PanelOutput) {
 	c.label(p.GetLabel(), path+".label")
-	o := Output{Label: p.GetLabel(), Path: path, Point: -1}
+	o := Output{Label: p.GetLabel(), Path: path, Point: -1, Supply: -1}
 	stated := true
 	switch k := p.GetKind().(type) {
 	case *pb.PanelOutput_Relay:
 		o.Contact, o.ClosedAtRest = true, k.Relay.GetAtRest() == "closed"
 		stated = k.Relay.GetAtRest() != "" && k.Relay.GetOnPowerLoss() != ""
 	case *pb.PanelOutput_Circuit:
-		c.circuit(&o, path+".circuit", k.Circuit)
+		c.circuit(&o, path+".circuit", k.Circuit, nil)
+		o.Supply = int32(c.in.Power.Panel())
 	}
 	c.drive(&o, path, p.GetDrives(), stated)
 	c.addOutput(o)
 }
 
 // circuit reads an output circuit for form, and its loads.
-func (c *compiler) circuit(o *Output, path string, k *pb.Circuit) {
+func (c *compiler) circuit(o *Output, path string, k *pb.Circuit, lent *pb.Cable) {
 	switch {
 	case k.GetWiring() == "ring" && k.ReturnCableM == nil:
 		c.add(finding.Refuse("wiring.return-missing", path+".return_cable_m", "the circuit is a ring without a return cable", "give return_cable_m: the run from the last load back to the module, in metres"))
 	case k.GetWiring() != "ring" && k.ReturnCableM != nil:
 		c.add(finding.Refuse("wiring.return-on-branch", path+".return_cable_m", "the circuit is a branch and has a return cable", "take return_cable_m out, or write `wiring: ring`"))
 	}
-	if k.GetCable() != nil {
-		c.cable(path+".cable", k.GetCable())
-	}
+	compiled, found := circuit.Compile(k, circuit.Options{Path: path, Cable: lent, LeastV: c.leastV})
+	o.Circuit = compiled
+	c.found = append(c.found, found...)
 	for i, l := range k.GetLoads() {
 		at := fmt.Sprintf("%s.loads[%d]", path, i)
 		c.label(l.GetLabel(), at+".label")

@@ -97,6 +97,11 @@ func (s *State) Fault(i int32) bool {
 	return d.missing || d.wrongType || d.duplicate || d.fault || d.circuitRead != Normal
 }
 
+// OutputFault reports whether output i does not do as commanded, or its circuit does not read normal.
+func (s *State) OutputFault(i int32) bool {
+	return s.devices[i].fault || s.devices[i].circuitRead != Normal
+}
+
 // SampleAfter returns the start of the first in-turn visit to device i that begins at or after
 // t, as things stand and if nothing interferes: where the worst moment for a stimulus lies.
 func (l *Line) SampleAfter(s *State, i int32, t time.Duration) time.Duration {

@@ -44,7 +44,7 @@ type device struct {
 	// what the device would report
 	active, prealarm bool
 	output           OutputState
-	circuit          Circuit // as the module would read it at rest
+	circuit          Circuit // as the module would read its circuit, or its field wiring, at rest
 	circuitEvent     uint64
 	inputEvent       uint64 // event that made active or prealarm what they are
 	outputEvent      uint64
@@ -210,10 +210,10 @@ func (l *Line) matters(d *device, c *Device) bool {
 	if d.bad > 0 || d.missing || d.wrongType || d.duplicate != twin {
 		return true
 	}
+	if d.shown() == 0 && d.circuitShown() != d.circuitRead {
+		return true
+	}
 	if c.Output {
-		if d.shown() == 0 && d.circuitShown() != d.circuitRead {
-			return true
-		}
 		agrees := d.shown() == d.commanded
 		switch {
 		case d.waiting > 0:

@@ -96,8 +96,8 @@ func (l *Line) endVisit(s *State, sl slot, sink Sink) {
 		l.raise(&d.missing, false, MissingFault, i, d.presenceEvent, sink)
 		l.raise(&d.wrongType, false, WrongType, i, d.presenceEvent, sink)
 		l.raise(&d.duplicate, sl.double && l.cfg.ReplyCurrentCheck, DuplicateSeen, i, d.presenceEvent, sink)
+		l.readCircuit(d, i, sl, sink)
 		if l.cfg.Devices[i].Output {
-			l.readCircuit(d, i, sl, sink)
 			l.compare(s, i, sl.output, sink)
 		} else {
 			l.readInput(d, i, sl, sink)

@@ -7,6 +7,7 @@ import (
 
 	"loopdrill.dev/loopdrill/loop"
 	"loopdrill.dev/loopdrill/loop/line"
+	"loopdrill.dev/loopdrill/loop/power"
 	"loopdrill.dev/loopdrill/proto/finding"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 )
@@ -44,6 +45,13 @@ const (
 	ActJoint
 	ActEarth
 	ActIsolatorStuck
+	ActCircuitOpen
+	ActCircuitShort
+	ActResistor
+	ActReversed
+	ActFieldWireOpen
+	ActFieldWireShort
+	ActSupply
 	ActPlantFault
 	ActRepair
 )
@@ -67,7 +75,7 @@ type Act struct {
 	Rate  float64 // line errors; factor of a slow plant
 	Name  string  // of the step, for repairs
 	Level uint8   // access level of an operator's act
-	Run   int32   // run of cable, or entry of an isolator, on loop Index
+	Run   int32   // run of cable or entry of an isolator on loop Index; run or load of the circuit of output Index
 	Core  uint8   // as package wire counts them
 	Where float64 // fraction of the run from its start
 	Ohm   float64 // resistance of a fault of the cable
@@ -174,6 +182,24 @@ func (r *resolver) fault(step *pb.Step) {
 		r.cable(ActEarth, "earth", k.Earth, 0)
 	case *pb.Step_IsolatorStuck:
 		r.isolator(k.IsolatorStuck)
+	case *pb.Step_CircuitOpen:
+		r.circuit(ActCircuitOpen, "circuit_open", k.CircuitOpen)
+	case *pb.Step_CircuitShort:
+		r.circuit(ActCircuitShort, "circuit_short", k.CircuitShort)
+	case *pb.Step_Resistor:
+		r.resistor(k.Resistor)
+	case *pb.Step_Reversed:
+		r.reversed(k.Reversed)
+	case *pb.Step_FieldWireOpen:
+		r.fieldWire(ActFieldWireOpen, "field_wire_open", k.FieldWireOpen)
+	case *pb.Step_FieldWireShort:
+		r.fieldWire(ActFieldWireShort, "field_wire_short", k.FieldWireShort)
+	case *pb.Step_SupplyFail:
+		r.supply("supply_fail", k.SupplyFail, power.SupplyFailed)
+	case *pb.Step_MainsFail:
+		r.supply("mains_fail", k.MainsFail, power.MainsFailed)
+	case *pb.Step_Fuse:
+		r.supply("fuse", k.Fuse, power.FuseOpen)
 	case *pb.Step_Repair:
 		r.act.Kind, r.act.Name = ActRepair, k.Repair.GetStep()
 	default:

@@ -3,6 +3,8 @@ package drill
 import (
 	"fmt"
 
+	"loopdrill.dev/loopdrill/loop"
+	"loopdrill.dev/loopdrill/loop/power"
 	"loopdrill.dev/loopdrill/loop/wire"
 	"loopdrill.dev/loopdrill/proto/finding"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
@@ -79,4 +81,95 @@ func (r *resolver) isolator(step *pb.IsolatorStuckStep) {
 	if r.act.Index >= 0 && !r.plan.In.Loops[r.act.Index].Wire.HasIsolator(r.act.Run) {
 		r.add(finding.Refuse("scenario.no-isolator", r.path+".isolator_stuck.device", fmt.Sprintf("%q has no isolator", step.GetDevice()), "name an isolator on its own, or a device with `isolator: true`"))
 	}
+}
+
+// circuit resolves a fault of an output circuit's cable, which is named by the load where the run
+// ends.
+func (r *resolver) circuit(kind ActKind, key string, step *pb.CircuitStep) {
+	r.act.Kind, r.act.Ohm = kind, step.GetOhm()
+	out := r.circuitOf(key+".output", step.GetOutput())
+	if out == nil || step.GetBefore() == "" {
+		return
+	}
+	var labels []string
+	for i, load := range out.Loads {
+		labels = append(labels, r.plan.In.Loads[load].Label)
+		if labels[i] == step.GetBefore() {
+			r.act.Run = int32(i)
+			return
+		}
+	}
+	r.add(finding.Dangling(r.path+"."+key+".before", "load of "+step.GetOutput(), step.GetBefore(), labels))
+}
+
+// circuitOf resolves an output that has a supervised circuit.
+func (r *resolver) circuitOf(path, ref string) *loop.Output {
+	if r.act.Index = r.output(path, ref); r.act.Index < 0 {
+		return nil
+	}
+	out := &r.plan.In.Outputs[r.act.Index]
+	if out.Circuit == nil {
+		r.add(finding.Refuse("scenario.no-circuit", r.path+"."+path, fmt.Sprintf("%q has no supervised circuit", ref), "name a control module or a circuit of the panel; a relay's wiring is field_wire_open and field_wire_short"))
+		return nil
+	}
+	return out
+}
+
+// resistor resolves another end-of-line resistor, none, or a second one.
+func (r *resolver) resistor(step *pb.ResistorStep) {
+	r.act.Kind, r.act.On, r.act.Ohm = ActResistor, step.GetSecond(), step.GetOhm()
+	r.circuitOf("resistor.output", step.GetOutput())
+	if step.GetSecond() && step.Ohm == nil {
+		r.add(finding.Refuse("scenario.second-resistor", r.path+".resistor", "the second resistor has no value", "give ohm"))
+	}
+}
+
+// reversed resolves an appliance that is connected the wrong way round.
+func (r *resolver) reversed(step *pb.LoadStep) {
+	r.act.Kind = ActReversed
+	load, ok := r.plan.In.Load(step.GetLoad())
+	if !ok {
+		var labels []string
+		for i := range r.plan.In.Loads {
+			labels = append(labels, r.plan.In.Loads[i].Label)
+		}
+		r.add(finding.Dangling(r.path+".reversed.load", "load", step.GetLoad(), labels))
+		return
+	}
+	r.act.Index = r.plan.In.Loads[load].Output
+	for i, l := range r.plan.In.Outputs[r.act.Index].Loads {
+		if l == load {
+			r.act.Run = int32(i)
+		}
+	}
+}
+
+// fieldWire resolves the field wiring of a relay module or of an input.
+func (r *resolver) fieldWire(kind ActKind, key string, step *pb.PointStep) {
+	r.act.Kind = kind
+	if r.act.Index = r.point(key+".device", step.GetDevice()); r.act.Index < 0 {
+		return
+	}
+	switch p := &r.plan.In.Points[r.act.Index]; p.Kind {
+	case "relay_module", "input_module", "conventional_zone":
+	default:
+		r.add(finding.Refuse("scenario.no-field-wire", r.path+"."+key+".device", fmt.Sprintf("%q has no field wiring", step.GetDevice()),
+			fmt.Sprintf("it is a %s; name a relay module, an input module or a conventional zone", p.Kind)))
+	}
+}
+
+// supply resolves a condition of a supply; none named means the mains of the whole building.
+func (r *resolver) supply(key string, step *pb.SupplyStep, condition power.Condition) {
+	r.act.Kind, r.act.Value, r.act.Index = ActSupply, int64(condition), -1
+	if step.GetSupply() == "" {
+		if condition != power.MainsFailed {
+			r.add(finding.Refuse("scenario.supply-missing", r.path+"."+key, "no supply is named", "name one with supply; only mains_fail may mean all of them"))
+		}
+		return
+	}
+	i, ok := r.plan.In.Power.Lookup(step.GetSupply())
+	if !ok {
+		r.add(finding.Dangling(r.path+"."+key+".supply", "supply", step.GetSupply(), append(append([]string{}, r.plan.In.Supplies...), power.PanelID)))
+	}
+	r.act.Index = int32(i)
 }

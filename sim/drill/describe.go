@@ -154,7 +154,9 @@ func stimulusText(subject string, kind ActKind, level int64) string {
 var faultWords = map[ActKind]string{
 	ActRemove: "taken out", ActMute: "mute", ActDuplicate: "second device at the address", ActWrongType: "device of another type",
 	ActStuck: "stuck reading", ActLineErrors: "garbled replies", ActRelayStuck: "stuck relay",
-	ActBreak: "broken cable", ActShort: "shorted cable", ActJoint: "bad joint", ActEarth: "core to earth", ActIsolatorStuck: "stuck isolator", ActPlantFault: "fault of the equipment",
+	ActBreak: "broken cable", ActShort: "shorted cable", ActJoint: "bad joint", ActEarth: "core to earth", ActIsolatorStuck: "stuck isolator",
+	ActCircuitOpen: "broken circuit", ActCircuitShort: "shorted circuit", ActResistor: "other end-of-line resistor", ActReversed: "appliance the wrong way round",
+	ActFieldWireOpen: "broken field wiring", ActFieldWireShort: "shorted field wiring", ActSupply: "supply fault", ActPlantFault: "fault of the equipment",
 }
 
 func faultText(subject string, kind ActKind, on bool) string {

@@ -3,6 +3,7 @@ package drill
 import (
 	"fmt"
 
+	"loopdrill.dev/loopdrill/loop/power"
 	"loopdrill.dev/loopdrill/sim"
 )
 
@@ -42,6 +43,32 @@ func (p *Plan) describeWire(subject string, e *sim.Event) (string, bool) {
 		return subject + choose(on, ": the ring is found broken", ": the ring is found whole again"), true
 	case EarthSeen:
 		return subject + choose(on, ": an earth is found", ": the earth is gone"), true
+	}
+	return p.describeSupply(subject, e)
+}
+
+// describeSupply describes circuits, loads and supplies.
+func (p *Plan) describeSupply(subject string, e *sim.Event) (string, bool) {
+	on := e.Value != 0
+	switch e.Kind {
+	case CircuitFault:
+		return subject + ": its wiring reads " + [...]string{"normal", "open", "short"}[e.Value], true
+	case LoadChanged:
+		return subject + choose(on, " works", " is off"), true
+	case FuseChanged:
+		return subject + choose(on, ": the fuse is blown", ": the fuse is whole"), true
+	case BatteryCarries:
+		return subject + choose(on, ": the battery carries the load", ": the mains carry the load"), true
+	case BatteryDischarged:
+		return subject + choose(on, ": the battery is at its end", ": the battery is connected again"), true
+	case BatteryLow:
+		return subject + choose(on, ": the battery is low", ": the battery is no longer low"), true
+	case SupplyOverload:
+		return subject + choose(on, ": the load is above the limit", ": the load is within the limit"), true
+	case SupplyLost:
+		return subject + choose(on, ": the output is lost", ": the output is there"), true
+	case SupplySignal:
+		return fmt.Sprintf("%s: signal %s %s", subject, power.SignalNames()[e.Extra], choose(on, "shows", "is gone")), true
 	}
 	return "", false
 }

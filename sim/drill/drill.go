@@ -9,8 +9,10 @@ import (
 	"loopdrill.dev/loopdrill/logic"
 	"loopdrill.dev/loopdrill/logic/term"
 	"loopdrill.dev/loopdrill/loop"
+	"loopdrill.dev/loopdrill/loop/circuit"
 	"loopdrill.dev/loopdrill/loop/line"
 	"loopdrill.dev/loopdrill/loop/plant"
+	"loopdrill.dev/loopdrill/loop/power"
 	"loopdrill.dev/loopdrill/loop/wire"
 	"loopdrill.dev/loopdrill/sim"
 )
@@ -20,14 +22,19 @@ type Drill struct {
 	plan *Plan
 	seed uint64
 
-	agenda  *sim.Agenda
-	log     sim.Log
-	lines   []poller
-	wires   []*wire.State
-	wirings []wiring
-	cables  []placedFault
-	program *logic.State
-	plant   *plant.State
+	agenda   *sim.Agenda
+	log      sim.Log
+	lines    []poller
+	wires    []*wire.State
+	wirings  []wiring
+	cables   []placedFault
+	circuits []*circuit.State // by output; nil without a circuit
+	work     circuit.Work     // storage of solves; nothing is kept in it
+	power    *power.State
+	drawn    []int64 // by supply: what its circuits are asked for, microamperes
+	loads    []bool  // by load: it works now
+	program  *logic.State
+	plant    *plant.State
 
 	points    []pointState
 	outputs   []outputState
@@ -53,6 +60,7 @@ type pointState struct {
 	contact     bool  // flame, pressed, field contact operated
 	retarded    bool  // the contact has stayed operated for the retard time
 	stuck       stuck
+	wire        fieldWire
 	active      bool // what its own output says: t0 is when this becomes true
 	prealarm    bool
 	event       uint64 // of the last InputChanged
@@ -75,9 +83,15 @@ const (
 
 // outputState is the physical side of an output.
 type outputState struct {
-	state term.State
-	stuck bool
-	event uint64 // of the last OutputOperated
+	state   term.State // as the contact or circuit is
+	driven  term.State // as the module was told last
+	stuck   bool
+	fault   bool // a circuit on the panel does not read normal
+	wire    fieldWire
+	reading circuit.Verdict // of the circuit, at rest
+	microV  int64           // that the supply gives the circuit
+	microA  int64           // that the circuit draws
+	event   uint64          // of the last OutputOperated
 }
 
 // timer is something that happens to a point by itself.
@@ -98,6 +112,7 @@ const (
 	restartOver
 	loadChanges
 	farEnd
+	drainChanges
 )
 
 // decision is a completed signal on its way through the decision time.
@@ -130,6 +145,7 @@ const (
 	sourceProgram
 	sourceOutputs
 	sourcePlant
+	sourcePower
 	sourceLoops // and one for each further loop; then one for each loop's wire
 )
 
@@ -146,6 +162,15 @@ func New(plan *Plan, seed uint64) *Drill {
 		changed: true, instant: -1, faulty: make([]int32, len(plan.In.Loops)),
 	}
 	d.operated = make([]bool, len(plan.drivers))
+	d.power = plan.In.Power.NewState()
+	d.drawn, d.loads = make([]int64, plan.In.Power.Len()), make([]bool, len(plan.In.Loads))
+	d.circuits = make([]*circuit.State, len(d.outputs))
+	for o := range d.outputs {
+		if out := &plan.In.Outputs[o]; out.Circuit != nil {
+			d.circuits[o] = out.Circuit.NewState()
+			d.outputs[o].microV = plan.In.Power.MicroV(d.power, int(out.Supply))
+		}
+	}
 	start := d.log.Add(sim.Event{Kind: Start})
 	for i := range plan.In.Loops {
 		d.lines = append(d.lines, plan.poller(plan.In.Loops[i].Line, d.loopSink(int32(i))))
@@ -161,6 +186,7 @@ func New(plan *Plan, seed uint64) *Drill {
 		d.schedule(i)
 	}
 	d.schedulePlant()
+	d.schedulePower()
 	return d
 }
 
@@ -210,7 +236,13 @@ func (d *Drill) set(kind term.Kind, index int32, on bool, event uint64) {
 
 // Fork returns an independent drill in the same state; the log so far is shared.
 func (d *Drill) Fork() *Drill {
-	f := &Drill{agenda: sim.NewAgenda(0), program: d.plan.Program.NewState(), plant: d.plan.In.Plant.NewState()}
+	f := &Drill{agenda: sim.NewAgenda(0), program: d.plan.Program.NewState(), plant: d.plan.In.Plant.NewState(), power: &power.State{}}
+	f.circuits = make([]*circuit.State, len(d.circuits))
+	for o, c := range d.circuits {
+		if c != nil {
+			f.circuits[o] = &circuit.State{}
+		}
+	}
 	for i, l := range d.lines {
 		f.lines = append(f.lines, l.Copy())
 		f.wires = append(f.wires, &wire.State{})
@@ -235,6 +267,15 @@ func (d *Drill) copyFrom(o *Drill) {
 	*d = *o
 	d.log = o.log.Fork()
 	d.agenda, d.lines, d.wires, d.program, d.plant = own.agenda, own.lines, own.wires, own.program, own.plant
+	d.circuits, d.power, d.work = own.circuits, own.power, own.work
+	for i, c := range o.circuits {
+		if c != nil {
+			d.circuits[i].CopyFrom(c)
+		}
+	}
+	d.power.CopyFrom(o.power)
+	d.drawn = append(own.drawn[:0], o.drawn...)
+	d.loads = append(own.loads[:0], o.loads...)
 	d.wirings = append(own.wirings[:0], o.wirings...)
 	d.cables = append(own.cables[:0], o.cables...)
 	d.agenda.CopyFrom(o.agenda)
@@ -342,6 +383,8 @@ func (d *Drill) guard(run func()) (err error) {
 		switch cause := recover().(type) {
 		case nil:
 		case *sim.BoundError:
+			d.crashed = cause
+		case *PanelStopped:
 			d.crashed = cause
 		default:
 			d.crashed = &Crash{Seed: d.seed, Event: d.log.Len(), At: d.instant, Cause: cause, Stack: string(debug.Stack())}

@@ -20,6 +20,8 @@ func (d *Drill) execute(source int, now time.Duration, phase sim.Phase) {
 		d.runMoves(now)
 	case sourcePlant:
 		d.runPlant(now)
+	case sourcePower:
+		d.runPower(now)
 	default:
 		i := source - sourceLoops
 		if i >= len(d.lines) {

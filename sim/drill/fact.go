@@ -11,8 +11,7 @@ func (d *Drill) Fact(f term.Fact) bool {
 	case term.OutputState:
 		return d.outputs[f.Index].state == term.State(f.Value)
 	case term.LoadOn:
-		o := d.plan.In.Loads[f.Index].Output
-		return o >= 0 && d.outputs[o].state != term.Rest
+		return d.loads[f.Index]
 	case term.EquipmentState:
 		return d.plan.In.Plant.StateIndex(d.plant, int(f.Index)) == int(f.Value)
 	case term.DeviceFed:

@@ -68,6 +68,15 @@ const (
 	LoopCollapsed                          // Subject loop, Value on
 	RingBroken                             // Subject loop, Value on: the far end does not come back
 	EarthSeen                              // Subject loop, Value on
+	CircuitFault                           // Subject output or, with Extra 1, point; Value reading: 0 normal, 1 open, 2 short
+	LoadChanged                            // Subject load, Value on
+	FuseChanged                            // Subject supply, Value on: blown
+	BatteryCarries                         // Subject supply, Value on
+	BatteryDischarged                      // Subject supply, Value on
+	BatteryLow                             // Subject supply, Value on
+	SupplyOverload                         // Subject supply, Value on
+	SupplyLost                             // Subject supply, Value on
+	SupplySignal                           // Subject supply, Value on, Extra signal
 	kinds
 )
 
@@ -126,6 +135,15 @@ var kindTable = [kinds]kindInfo{
 	LoopCollapsed:      {"loop-collapsed", Hidden},
 	RingBroken:         {"ring-broken", OnPanel},
 	EarthSeen:          {"earth-fault", OnPanel},
+	CircuitFault:       {"circuit-fault", OnPanel},
+	LoadChanged:        {"load", AtPlant},
+	FuseChanged:        {"fuse", Hidden},
+	BatteryCarries:     {"on-battery", Hidden},
+	BatteryDischarged:  {"battery-discharged", Hidden},
+	BatteryLow:         {"battery-low", Hidden},
+	SupplyOverload:     {"supply-overload", Hidden},
+	SupplyLost:         {"supply-lost", Hidden},
+	SupplySignal:       {"supply-signal", AtPlant},
 }
 
 // KindName is the word for a kind of event.

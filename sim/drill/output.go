@@ -6,6 +6,7 @@ import (
 
 	"loopdrill.dev/loopdrill/logic/term"
 	"loopdrill.dev/loopdrill/loop"
+	"loopdrill.dev/loopdrill/loop/circuit"
 	"loopdrill.dev/loopdrill/loop/line"
 	"loopdrill.dev/loopdrill/loop/plant"
 	"loopdrill.dev/loopdrill/sim"
@@ -47,12 +48,33 @@ func (d *Drill) runMoves(now time.Duration) {
 	}
 }
 
-// operate puts an output into a state, unless it is stuck or in that state already.
+// operate tells an output to take a state. A circuit that reads shorted is not energised.
 func (d *Drill) operate(now time.Duration, o int32, state term.State, parent uint64) {
-	out, fixed := &d.outputs[o], &d.plan.In.Outputs[o]
-	if out.stuck || out.state == state {
+	out := &d.outputs[o]
+	if out.stuck || out.state == term.Rest && state != term.Rest && out.reading == circuit.Short {
 		return
 	}
+	out.driven = state
+	d.settleOutput(now, o, parent)
+}
+
+// settleOutput lets the contact or circuit be what it is told, as far as it can: a circuit without
+// its supply is at rest.
+func (d *Drill) settleOutput(now time.Duration, o int32, parent uint64) {
+	out, fixed := &d.outputs[o], &d.plan.In.Outputs[o]
+	state := out.driven
+	if fixed.Circuit != nil && out.microV == 0 {
+		state = term.Rest
+	}
+	if out.state != state {
+		parent = d.moved(now, o, state, parent)
+	}
+	d.energise(now, o, parent)
+}
+
+// moved notes an output's new state, and tells its loop and what it drives.
+func (d *Drill) moved(now time.Duration, o int32, state term.State, parent uint64) uint64 {
+	out, fixed := &d.outputs[o], &d.plan.In.Outputs[o]
 	before := out.state
 	out.state = state
 	out.event = d.add(sim.Event{Kind: OutputOperated, Subject: o, Value: int64(state), Extra: int64(before), Parent: parent})
@@ -69,11 +91,21 @@ func (d *Drill) operate(now time.Duration, o int32, state term.State, parent uin
 			d.loadLater(fixed.Point, out.event)
 		}
 	}
-	if fixed.Equipment >= 0 && (before == term.Rest) != (state == term.Rest) {
-		flat := d.plan.first[fixed.Equipment] + int(fixed.Input)
-		d.drives = append(d.drives, drive{flat: int32(flat), event: out.event})
-		d.agenda.Set(sourcePlant, now, sim.Plant)
+	if (before == term.Rest) != (state == term.Rest) {
+		d.driveLater(now, o, out.event)
 	}
+	return out.event
+}
+
+// driveLater lets what an output drives look at its contact, in the plant's phase of this instant.
+func (d *Drill) driveLater(now time.Duration, o int32, event uint64) {
+	fixed := &d.plan.In.Outputs[o]
+	if fixed.Equipment < 0 {
+		return
+	}
+	flat := d.plan.first[fixed.Equipment] + int(fixed.Input)
+	d.drives = append(d.drives, drive{flat: int32(flat), event: event})
+	d.agenda.Set(sourcePlant, now, sim.Plant)
 }
 
 // lose is what an output does when its module loses the loop or is taken out.
@@ -92,9 +124,7 @@ func (d *Drill) lose(now time.Duration, point int32, event uint64) {
 
 // inputOperated reports whether the contacts that drive an equipment input operate it.
 func (d *Drill) inputOperated(flat, e, input int) bool {
-	return d.plan.operatedBy(flat, d.plan.In.Plant.DeEnergise(e, input), func(o int32) bool {
-		return d.plan.In.Outputs[o].Closed(d.outputs[o].state != term.Rest)
-	})
+	return d.plan.operatedBy(flat, d.plan.In.Plant.DeEnergise(e, input), d.conducts)
 }
 
 // runPlant tells the equipment what its contacts do, then lets it arrive where it was going: a

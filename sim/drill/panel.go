@@ -27,7 +27,7 @@ func (s lineSink) Uniform(n uint64) uint64 {
 var lineKinds = [...]sim.Kind{
 	line.Counted: ReadingCounted, line.FireSignal: FireSignalled, line.ActiveRead: ActiveRead, line.PrealarmRead: PrealarmRead,
 	line.MissingFault: MissingFault, line.WrongType: WrongTypeFault, line.DuplicateSeen: DuplicateFault, line.Garbled: ReplyGarbled,
-	line.OutputFault: OutputFault, line.CommandSent: CommandSent, line.CommandDone: CommandHeard, line.RepeatQueued: CommandRepeated,
+	line.OutputFault: OutputFault, line.CircuitRead: CircuitFault, line.CommandSent: CommandSent, line.CommandDone: CommandHeard, line.RepeatQueued: CommandRepeated,
 }
 
 // Note logs a change of the line.
@@ -50,6 +50,11 @@ func (s lineSink) Note(c line.Change) uint64 {
 		e.Subject, e.Value, e.Extra = p.Output, int64(c.State), flag(c.On)
 	case line.OutputFault:
 		e.Subject = p.Output
+	case line.CircuitRead:
+		e.Value, e.Extra = int64(c.Circuit), flag(p.Output < 0)
+		if p.Output >= 0 {
+			e.Subject = p.Output
+		}
 	}
 	event := d.add(e)
 	d.follow(c, s.loop, point, p, event)
@@ -73,12 +78,17 @@ func (d *Drill) follow(c line.Change, l, point int32, p *loop.Point, event uint6
 		if p.ProvesEquipment >= 0 {
 			d.setProven(p.ProvesEquipment, event)
 		}
+		if p.WatchesSupply >= 0 {
+			d.setSupply(p.WatchesSupply, event)
+		}
 	case line.CommandDone:
 		if c.On {
 			d.move(move{at: now, output: p.Output, state: term.State(c.State), event: event})
 		}
-	case line.OutputFault:
-		d.set(term.OutputFault, p.Output, c.On, event)
+	case line.OutputFault, line.CircuitRead:
+		if p.Output >= 0 {
+			d.set(term.OutputFault, p.Output, d.lines[l].OutputFault(p.Device), event)
+		}
 		d.setFault(l, point, event)
 	case line.MissingFault, line.WrongType, line.DuplicateSeen:
 		d.setFault(l, point, event)
@@ -121,6 +131,17 @@ func (d *Drill) setProven(e int32, event uint64) {
 	}
 	if proven != d.Fact(term.Fact{Kind: term.EquipmentProven, Index: e}) {
 		d.set(term.EquipmentProven, e, proven, event)
+	}
+}
+
+// setSupply tells the program whether any input that watches a supply reads a fault of it.
+func (d *Drill) setSupply(supply int32, event uint64) {
+	fault := false
+	for i := range d.plan.In.Points {
+		fault = fault || d.plan.In.Points[i].WatchesSupply == supply && d.points[i].read
+	}
+	if fault != d.Fact(term.Fact{Kind: term.SupplyFault, Index: supply}) {
+		d.set(term.SupplyFault, supply, fault, event)
 	}
 }
 

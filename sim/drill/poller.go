@@ -22,6 +22,7 @@ type poller interface {
 	Send(now time.Duration, c line.Command)
 	Presence(i int32) line.Presence
 	Fault(i int32) bool
+	OutputFault(i int32) bool
 	SampleAfter(i int32, t time.Duration) time.Duration
 	Round() time.Duration
 	Pending() int
@@ -71,6 +72,8 @@ func (p *lazy) Rearm(now time.Duration, i int32, forget bool) { p.l.Rearm(p.s, n
 func (p *lazy) Send(now time.Duration, c line.Command)        { p.l.Send(p.s, now, c) }
 func (p *lazy) Presence(i int32) line.Presence                { return p.s.Presence(i) }
 func (p *lazy) Fault(i int32) bool                            { return p.s.Fault(i) }
+
+func (p *lazy) OutputFault(i int32) bool { return p.s.OutputFault(i) }
 
 func (p *lazy) SampleAfter(i int32, t time.Duration) time.Duration {
 	return p.l.SampleAfter(p.s, i, t)

@@ -75,7 +75,7 @@ func (d *Drill) contact(now time.Duration, i int32, on bool, event uint64) {
 // sense works out what the device's own output says, and tells its loop.
 func (d *Drill) sense(now time.Duration, i int32, event uint64) {
 	p, fixed := &d.points[i], &d.plan.In.Points[i]
-	active := p.retarded ||
+	active := d.fieldContact(i) ||
 		fixed.SmokeMicroPct > 0 && p.smoke >= fixed.SmokeMicroPct ||
 		fixed.HeatMicroC > 0 && p.heat >= fixed.HeatMicroC
 	pre := fixed.Prealarm && (active ||
@@ -112,6 +112,12 @@ func (d *Drill) fault(now time.Duration, number int32, a Act, event uint64) {
 		d.schedule(int(a.Index))
 	case ActRelayStuck:
 		d.outputs[a.Index].stuck = true
+	case ActCircuitOpen, ActCircuitShort, ActResistor, ActReversed:
+		d.circuitFault(now, &a, false, event)
+	case ActFieldWireOpen, ActFieldWireShort:
+		d.fieldFault(now, &a, false, event)
+	case ActSupply:
+		d.supplyFault(now, &a, true, event)
 	case ActPlantFault:
 		d.plan.In.Plant.SetFault(d.plant, now, int(a.Index), plant.Fault(a.Value), a.Rate, event, plantSink{d})
 		d.schedulePlant()
@@ -143,6 +149,12 @@ func (d *Drill) repair(now time.Duration, r Act) {
 			d.schedule(int(a.Index))
 		case ActRelayStuck:
 			d.outputs[a.Index].stuck = false
+		case ActCircuitOpen, ActCircuitShort, ActResistor, ActReversed:
+			d.circuitFault(now, &a, true, event)
+		case ActFieldWireOpen, ActFieldWireShort:
+			d.fieldFault(now, &a, true, event)
+		case ActSupply:
+			d.supplyFault(now, &a, false, event)
 		case ActPlantFault:
 			d.plan.In.Plant.SetFault(d.plant, now, int(a.Index), plant.NoFault, 1, event, plantSink{d})
 			d.schedulePlant()
@@ -198,6 +210,8 @@ func (d *Drill) runTimers(now time.Duration) {
 			d.sense(now, t.point, t.event)
 		case t.kind == loadChanges:
 			d.load(t.point, now, t.event)
+		case t.kind == drainChanges:
+			d.drain(now, t.point, t.event)
 		case t.kind == farEnd:
 			d.plan.In.Loops[t.point].Wire.DriveFarEnd(d.wires[t.point], now, t.on, t.event, wireSink{d, t.point})
 			d.wired(t.point, now, t.event)

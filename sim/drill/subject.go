@@ -25,6 +25,7 @@ const (
 	ofZone
 	ofControl
 	ofSupply
+	ofLoad
 	ofPanel // the panel as a whole; the index is the kind of the fact
 )
 
@@ -33,6 +34,7 @@ var kindSpaces = map[sim.Kind]space{
 	StimulusApplied: ofPoint, InputChanged: ofPoint, ReadingCounted: ofPoint, FireSignalled: ofPoint, ActiveRead: ofPoint,
 	PrealarmRead: ofPoint, MissingFault: ofPoint, WrongTypeFault: ofPoint, DuplicateFault: ofPoint, ReplyGarbled: ofPoint,
 	FeedChanged: ofPoint, ModuleLost: ofPoint, IsolatorMoved: ofLoop, TerminalMoved: ofLoop, LoopCollapsed: ofLoop, RingBroken: ofLoop, EarthSeen: ofLoop,
+	LoadChanged: ofLoad, FuseChanged: ofSupply, BatteryCarries: ofSupply, BatteryDischarged: ofSupply, BatteryLow: ofSupply, SupplyOverload: ofSupply, SupplyLost: ofSupply, SupplySignal: ofSupply,
 	FireDecided: ofPoint, PrealarmDecided: ofPoint, SupervisoryDecided: ofPoint, ModuleRestarted: ofPoint,
 	OutputFault: ofOutput, CommandSent: ofOutput, CommandHeard: ofOutput, CommandRepeated: ofOutput, OutputDemanded: ofOutput, OutputOperated: ofOutput,
 	CauseChanged: ofCause, EffectChanged: ofEffect, LoopFault: ofLoop,
@@ -65,7 +67,12 @@ func (p *Plan) SubjectOf(e *sim.Event) string {
 	case ofControl:
 		return "control " + p.World.Controls[i]
 	case ofSupply:
-		return "supply " + p.World.Supplies[i]
+		if i < 0 {
+			return "all supplies"
+		}
+		return "supply " + p.In.Power.ID(i)
+	case ofLoad:
+		return p.In.Loads[i].Label
 	}
 	return ""
 }
@@ -76,6 +83,11 @@ func spaceOf(e *sim.Event) space {
 		return actSpace(ActKind(e.Value))
 	case LatchCleared: // Extra: the fact's kind; a cleared fire has none
 		return factSpace(term.Kind(e.Extra))
+	case CircuitFault:
+		if e.Extra == 1 {
+			return ofPoint
+		}
+		return ofOutput
 	case DisablementSet:
 		return factSpace(term.Kind(e.Extra))
 	case ProgramChanged:
@@ -99,10 +111,12 @@ func actSpace(k ActKind) space {
 	switch k {
 	case ActLineErrors, ActBreak, ActShort, ActJoint, ActEarth, ActIsolatorStuck:
 		return ofLoop
-	case ActRelayStuck, ActDisableOutput:
+	case ActRelayStuck, ActDisableOutput, ActCircuitOpen, ActCircuitShort, ActResistor, ActReversed:
 		return ofOutput
 	case ActPlantFault:
 		return ofEquipment
+	case ActSupply:
+		return ofSupply
 	case ActDisableZone:
 		return ofZone
 	case ActControl:

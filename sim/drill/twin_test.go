@@ -317,11 +317,11 @@ func (t *twin) conclude(sl *twinSlot, sink line.Sink) {
 		fault(&d.missing, false, line.MissingFault, d.presenceEvent)
 		fault(&d.wrong, false, line.WrongType, d.presenceEvent)
 		fault(&d.duplicate, sl.double && t.cfg.ReplyCurrentCheck, line.DuplicateSeen, d.presenceEvent)
+		if sl.output == 0 && sl.circuit != d.circuitRead {
+			d.circuitRead = sl.circuit
+			sink.Note(line.Change{Kind: line.CircuitRead, Device: int32(i), On: sl.circuit != line.Normal, Circuit: sl.circuit, Parent: d.circuitEvent})
+		}
 		if t.cfg.Devices[i].Output {
-			if sl.output == 0 && sl.circuit != d.circuitRead {
-				d.circuitRead = sl.circuit
-				sink.Note(line.Change{Kind: line.CircuitRead, Device: int32(i), On: sl.circuit != line.Normal, Circuit: sl.circuit, Parent: d.circuitEvent})
-			}
 			t.judgeOutput(i, sl, fault)
 		} else {
 			t.judgeInput(i, sl, fault, sink)
@@ -484,6 +484,10 @@ func (t *twin) draw(sink line.Sink) {
 }
 
 func (t *twin) Presence(i int32) line.Presence { return t.devices[i].presence }
+
+func (t *twin) OutputFault(i int32) bool {
+	return t.devices[i].outFault || t.devices[i].circuitRead != line.Normal
+}
 
 func (t *twin) Fault(i int32) bool {
 	d := &t.devices[i]

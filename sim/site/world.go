@@ -1,8 +1,11 @@
 package site
 
 import (
+	"slices"
+
 	"loopdrill.dev/loopdrill/logic/term"
 	"loopdrill.dev/loopdrill/loop"
+	"loopdrill.dev/loopdrill/loop/power"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 )
 
@@ -10,7 +13,7 @@ import (
 // the installation: neither package sees the other.
 func World(m *pb.Site, in *loop.Installation) *term.World {
 	w := &term.World{
-		Zones: in.Zones, Places: in.Places, Groups: in.Groups, Supplies: in.Supplies,
+		Zones: in.Zones, Places: in.Places, Groups: in.Groups, Supplies: append(slices.Clone(in.Supplies), power.PanelID),
 		PointRefs: refs(in.PointRefs()), OutputRefs: refs(in.OutputRefs()),
 	}
 	for _, l := range in.Loops {

@@ -1,0 +1,116 @@
+package drill
+
+import (
+	"fmt"
+	"time"
+
+	"loopdrill.dev/loopdrill/logic/term"
+	"loopdrill.dev/loopdrill/loop/power"
+	"loopdrill.dev/loopdrill/sim"
+)
+
+// PanelStopped says that the panel's own supply gave out: what a stopped panel does is not
+// simulated yet, so the drill ends there rather than guess.
+type PanelStopped struct{ At time.Duration }
+
+// Error says when.
+func (e *PanelStopped) Error() string {
+	return fmt.Sprintf("the panel's own supply gives nothing from %s on, and what a stopped panel does is not simulated yet", Seconds(e.At))
+}
+
+// powerSink logs what the supplies do and carries it to circuits and to the inputs that watch.
+type powerSink struct{ d *Drill }
+
+var powerKinds = [...]sim.Kind{
+	power.FuseBlown: FuseChanged, power.BatteryCarries: BatteryCarries, power.Discharged: BatteryDischarged, power.LowBattery: BatteryLow,
+	power.Overload: SupplyOverload, power.OutputLost: SupplyLost, power.SignalChanged: SupplySignal,
+}
+
+// Note logs a change of a supply.
+func (s powerSink) Note(c power.Change) uint64 {
+	d := s.d
+	e := sim.Event{Kind: powerKinds[c.Kind], Subject: c.Supply, Value: flag(c.On), Parent: c.Parent}
+	if c.Kind == power.SignalChanged {
+		e.Extra = int64(c.Signal)
+	}
+	event := d.add(e)
+	now, _ := d.agenda.Now()
+	panel := int(c.Supply) == d.plan.In.Power.Panel()
+	switch {
+	case c.Kind == power.OutputLost && c.On && panel:
+		panic(&PanelStopped{At: now})
+	case c.Kind == power.SignalChanged && panel && c.Signal == power.Fault:
+		d.set(term.SupplyFault, c.Supply, c.On, event)
+	case c.Kind == power.SignalChanged:
+		d.tell(now, c, event)
+	}
+	return event
+}
+
+// tell lets the inputs that watch a supply's signal hear of it, after the switch time.
+func (d *Drill) tell(now time.Duration, c power.Change, event uint64) {
+	for i := range d.plan.In.Points {
+		p := &d.plan.In.Points[i]
+		if p.WatchesSupply == c.Supply && p.WatchesSignal == c.Signal {
+			d.after(timer{at: now + d.plan.In.SwitchTime, kind: proofArrives, point: int32(i), on: c.On, event: event})
+		}
+	}
+}
+
+// runPower lets the supplies do what is due, and the circuits follow their voltage.
+func (d *Drill) runPower(now time.Duration) {
+	d.plan.In.Power.Advance(d.power, now, powerSink{d})
+	d.powered(now, 0)
+}
+
+// powered follows a change of the supplies: every circuit has the voltage that its supply now
+// gives. What a circuit then draws may change its supply again; the second look finds nothing new.
+func (d *Drill) powered(now time.Duration, event uint64) {
+	for o := range d.outputs {
+		out := &d.plan.In.Outputs[o]
+		if out.Circuit == nil {
+			continue
+		}
+		if v := d.plan.In.Power.MicroV(d.power, int(out.Supply)); v != d.outputs[o].microV {
+			d.outputs[o].microV = v
+			d.settleOutput(now, int32(o), event)
+		}
+	}
+	d.schedulePower()
+}
+
+// draw tells a supply what one circuit is asked for.
+func (d *Drill) draw(now time.Duration, o int32, microA int64, event uint64) {
+	supply := d.plan.In.Outputs[o].Supply
+	if d.outputs[o].microA == microA {
+		return
+	}
+	d.drawn[supply] += microA - d.outputs[o].microA
+	d.outputs[o].microA = microA
+	d.after(timer{at: now + d.plan.In.SwitchTime, kind: drainChanges, point: supply, event: event})
+}
+
+// drain tells a supply what its circuits are asked for together.
+func (d *Drill) drain(now time.Duration, supply int32, event uint64) {
+	d.plan.In.Power.SetLoad(d.power, now, int(supply), d.drawn[supply], event, powerSink{d})
+	d.powered(now, event)
+}
+
+// supplyFault brings a condition about at one supply, or with a mains failure of which no supply
+// is named at all of them.
+func (d *Drill) supplyFault(now time.Duration, a *Act, on bool, event uint64) {
+	for i := range d.plan.In.Power.Len() {
+		if a.Index < 0 || int(a.Index) == i {
+			d.plan.In.Power.Set(d.power, now, i, power.Condition(a.Value), on, event, powerSink{d})
+		}
+	}
+	d.powered(now, event)
+}
+
+func (d *Drill) schedulePower() {
+	if at, ok := d.plan.In.Power.Next(d.power); ok {
+		d.agenda.Set(sourcePower, at, sim.Wire)
+	} else {
+		d.agenda.Clear(sourcePower)
+	}
+}
