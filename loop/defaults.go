@@ -3,6 +3,8 @@ package loop
 import (
 	"fmt"
 	"time"
+
+	"loopdrill.dev/loopdrill/loop/wire"
 )
 
 // Default is a figure that applies where a file gives none.
@@ -33,7 +35,7 @@ const (
 )
 
 // RestartTime is how long a device takes from being fed again to its first reply.
-const RestartTime = 500 * time.Millisecond
+const RestartTime = wire.RestartTime
 
 // Defaults lists the defaults of the installation that change a result.
 func Defaults() []Default {
@@ -55,7 +57,6 @@ func Defaults() []Default {
 		{"multi_criteria_detector.alarm_pct_per_m", fmt.Sprintf("%g %%/m", defaultSmokePct), "0.15 dB/m, " + commonPractice},
 		{"multi_criteria_detector.alarm_c", fmt.Sprintf("%g C", defaultHeatC), "within class A1 of EN 54-5"},
 		{"pre-alarm level", "75 % of the threshold", commonPractice},
-		{"restart of a module that was put back", ms(RestartTime), commonPractice},
 		{"contact.at_rest", "open", commonPractice},
 		{"contact.on_loop_loss", "rests", commonPractice},
 		{"targets.detector", "10 s", "NFPA 72 10.11.1; EN 54-2 7.1, from memory"},

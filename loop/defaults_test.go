@@ -65,7 +65,6 @@ func TestDefaults(t *testing.T) {
 	got, other := inForce(good(t, packs+branch(plain))), inForce(good(t, packs+branch(written)+writtenPanel))
 	// Figures that no key of a file changes.
 	got["pre-alarm level"] = fmt.Sprintf("%d %% of the threshold", PrealarmMicro(100))
-	got["restart of a module that was put back"] = fmt.Sprintf("%d ms", RestartTime/time.Millisecond)
 	// The target of call points depends on the first rule pack.
 	target := func(packs string) string { return inForce(good(t, packs+branch(plain)))["targets.call_point"] }
 	if target(`rules: {packs: "en54"}`) != got["targets.call_point"] || target(`rules: {packs: "en54" packs: "bs5839-1"}`) != got["targets.call_point"] {

@@ -7,7 +7,10 @@ import (
 	"google.golang.org/protobuf/reflect/protoreflect"
 
 	"loopdrill.dev/loopdrill/loop"
+	"loopdrill.dev/loopdrill/loop/circuit"
 	"loopdrill.dev/loopdrill/loop/plant"
+	"loopdrill.dev/loopdrill/loop/power"
+	"loopdrill.dev/loopdrill/loop/wire"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 )
 
@@ -25,6 +28,15 @@ type Default struct {
 func Effective(m *pb.Site) []Default {
 	var out []Default
 	for _, d := range loop.Defaults() {
+		out = appendInForce(out, m, Default{Key: d.Key, Value: d.Value, Source: d.Source})
+	}
+	for _, d := range wire.Defaults() {
+		out = appendInForce(out, m, Default{Key: d.Key, Value: d.Value, Source: d.Source})
+	}
+	for _, d := range circuit.Defaults() {
+		out = appendInForce(out, m, Default{Key: d.Key, Value: d.Value, Source: d.Source})
+	}
+	for _, d := range power.Defaults() {
 		out = appendInForce(out, m, Default{Key: d.Key, Value: d.Value, Source: d.Source})
 	}
 	for _, d := range plant.Defaults() {
