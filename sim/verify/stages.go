@@ -34,70 +34,6 @@ func (j *judgement) silenceStage() {
 	}
 }
 
-// untilReset judges the time from the silence stage to reset, while the stimuli go away: outputs
-// may come to rest as their rows end, or be held for a while. But nothing leaves a state that a
-// row which is still true demands, and nothing operates that no row then true asks for.
-func (j *judgement) untilReset() {
-	truths := j.w.truths(j.r, j.c, j.c.reset-1)
-	for o, ops := range j.operations {
-		for k := range ops {
-			op := &ops[k]
-			if op.t4 <= j.c.silenced || op.t2 >= j.c.reset || op.state == term.Rest {
-				continue
-			}
-			if !j.demandedBy(trueAt(truths, op.t2), int32(o)) {
-				j.late(int32(o), unexpected, op)
-				break
-			}
-		}
-	}
-	courses := j.w.v.m.Courses(truthSpans(truths))
-	for i := range courses {
-		if c := &courses[i]; !c.NotJudged && !j.failedAlready(int32(c.Output)) {
-			j.keeps(c)
-		}
-	}
-}
-
-// keeps judges whether an output is still in the state, or in a stronger one, that is demanded of
-// it when the stimuli have gone and reset is due.
-func (j *judgement) keeps(c *matrix.Course) {
-	var did []operation
-	got := term.Rest
-	for _, op := range j.operations[c.Output] {
-		if op.t4 < j.c.reset {
-			did, got = append(did, op), op.state
-		}
-	}
-	want := c.Silenced(j.c.reset - 1)
-	if got >= want {
-		return
-	}
-	var demands []int
-	for i := range c.Demands {
-		if dm := &c.Demands[i]; dm.State == want && !dm.Silenceable && dm.From < j.c.reset && dm.To >= j.c.reset {
-			demands = append(demands, i)
-		}
-	}
-	d := difference{verdict: wrongState, stage: "silence", output: int32(c.Output), at: j.c.reset,
-		required: want.String() + " until reset", observed: observedText(did)}
-	if n := len(did); n > 0 {
-		d.did = &did[n-1]
-	}
-	j.attribute(c, d, demands)
-}
-
-// trueAt lists the rows that are true at an instant.
-func trueAt(truths []truth, at time.Duration) []int32 {
-	var rows []int32
-	for _, t := range truths {
-		if slices.ContainsFunc(t.spans, func(s matrix.Span) bool { return s.From <= at && at < s.To }) {
-			rows = append(rows, t.row)
-		}
-	}
-	return rows
-}
-
 // resetStage judges what is left after reset: everything at rest, and nothing fires later, but
 // for what a row demands that is true still, such as a cylinder that stays empty.
 func (j *judgement) resetStage() {
@@ -166,9 +102,6 @@ func (j *judgement) late(o int32, v verdict, op *operation) {
 		return
 	}
 	d := difference{verdict: v, stage: "reset", output: o, at: op.t4, required: "at rest after reset", observed: observedText([]operation{*op}), did: op, row: -1, cell: -1, column: -1}
-	if v == unexpected {
-		d.stage, d.required = "silence", "nothing more, from silence to reset"
-	}
 	for i := range j.courses {
 		if c := &j.courses[i]; c.Output == int(o) {
 			_, leaders := c.At(j.c.silence)
