@@ -141,7 +141,7 @@ func sayNew(io stdio, dir string, files starter.Files) error {
 		text.add("  loopdrill play %s", shellWord(dir))
 	}
 	text.add("")
-	text.add("%s", caution)
+	text.add("%s", caution())
 	_, err := fmt.Fprint(io.Out, text.String())
 	return err
 }

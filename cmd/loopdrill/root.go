@@ -10,6 +10,8 @@ import (
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
+
+	"loopdrill.dev/loopdrill/sim"
 )
 
 // stdio is everything of the process that a command may touch.
@@ -20,9 +22,12 @@ type stdio struct {
 	Getenv func(string) string
 }
 
-// caution closes the help of every command: what the bench is not.
-const caution = `A simulation is a bench, not a certificate: it does not replace the tests that the
-local code and a licensed practitioner require.`
+// caution closes the help of every command: what the bench is not, in lines of a terminal.
+func caution() string {
+	text := sim.Caution
+	cut := strings.LastIndex(text[:80], " ")
+	return text[:cut] + "\n" + text[cut+1:]
+}
 
 // run executes one command line.
 func run(ctx context.Context, args []string, io stdio) error {
@@ -76,7 +81,7 @@ func addCaution(cmd *cobra.Command) {
 	if cmd.Long == "" {
 		cmd.Long = cmd.Short + "."
 	}
-	cmd.Long += "\n\n" + caution
+	cmd.Long += "\n\n" + caution()
 	for _, sub := range cmd.Commands() {
 		addCaution(sub)
 	}

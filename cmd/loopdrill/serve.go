@@ -92,7 +92,7 @@ func serve(ctx context.Context, io stdio, flags serving) error {
 
 // announce prints where the server listens, and what it is not.
 func announce(io stdio, address net.Addr, metrics string) error {
-	if _, err := fmt.Fprintln(io.Err, caution); err != nil {
+	if _, err := fmt.Fprintln(io.Err, caution()); err != nil {
 		return fmt.Errorf("writing the caution: %w", err)
 	}
 	text := fmt.Sprintf("grpc %s\n", address)

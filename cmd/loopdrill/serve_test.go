@@ -118,7 +118,7 @@ func get(t *testing.T, url string) string {
 // checkRemarks looks at standard error: the caution, then the log as JSON, which ends with a stop.
 func (p *process) checkRemarks(t *testing.T) {
 	t.Helper()
-	log, ok := strings.CutPrefix(p.stderr.String(), caution+"\n")
+	log, ok := strings.CutPrefix(p.stderr.String(), caution()+"\n")
 	if !ok {
 		t.Errorf("standard error does not begin with the caution:\n%s", p.stderr.String())
 	}

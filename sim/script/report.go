@@ -2,11 +2,9 @@ package script
 
 import (
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/sim"
 	"loopdrill.dev/loopdrill/sim/site"
 )
-
-// Caution says what a simulation does not replace. Every report carries it.
-const Caution = "A simulation does not replace the tests that the local code and a licensed practitioner require."
 
 // Place adds the file and the positions of its expectations to a scenario's report.
 func Place(report *pb.ScenarioReport, index *site.Index) {
@@ -22,7 +20,7 @@ func Place(report *pb.ScenarioReport, index *site.Index) {
 // that some were not played, or not to their end.
 func Report(siteID string, scenarios []*pb.ScenarioReport, interrupted bool) *pb.PlayReport {
 	out := &pb.PlayReport{
-		Site: siteID, Caution: Caution, Scenarios: scenarios, Interrupted: interrupted,
+		Site: siteID, Caution: sim.Caution, Scenarios: scenarios, Interrupted: interrupted,
 		ScenarioCounts: &pb.OutcomeCounts{}, ExpectationCounts: &pb.OutcomeCounts{},
 	}
 	for _, s := range scenarios {

@@ -6,6 +6,7 @@ import (
 
 	"loopdrill.dev/loopdrill/logic/matrix"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/sim"
 )
 
 // maxDifferences bounds the run differences that a report lists; all are counted.
@@ -171,7 +172,7 @@ func (t *tally) report(interrupted bool) *pb.VerifyReport {
 		}
 	}
 	out := &pb.VerifyReport{
-		Site: v.plan.In.Site, Title: v.plan.In.Title, Caution: Caution, Differences: t.diffs, Interrupted: interrupted,
+		Site: v.plan.In.Site, Title: v.plan.In.Title, Caution: sim.Caution, Differences: t.diffs, Interrupted: interrupted,
 		Counts: &pb.VerifyCounts{Rows: int32(len(v.m.Rows)), Columns: int32(len(v.m.Columns)), Runs: int32(t.runs), Events: float64(t.events), SimulatedS: seconds(t.time)},
 	}
 	for c := range v.m.Columns {

@@ -26,9 +26,6 @@ import (
 	"loopdrill.dev/loopdrill/sim/drill"
 )
 
-// Caution says what a simulation does not replace. Every report carries it.
-const Caution = "A simulation does not replace the tests that the local code and a licensed practitioner require."
-
 // Options are the choices of one verification.
 type Options struct {
 	Workers    int                     // runs simulated at once; 0: one for each processor

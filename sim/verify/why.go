@@ -10,6 +10,7 @@ import (
 	"loopdrill.dev/loopdrill/logic/term"
 	"loopdrill.dev/loopdrill/proto/finding"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/sim"
 	"loopdrill.dev/loopdrill/sim/drill"
 )
 
@@ -39,7 +40,7 @@ func Why(plan *drill.Plan, way, target string, where func(path string) *pb.Posit
 	}
 	j := &judgement{w: w, r: r, c: c, out: &verdicts{}}
 	j.operations = j.collect()
-	out := &pb.WhyReport{Site: plan.In.Site, Caution: Caution, Run: v.text(r), Effect: target}
+	out := &pb.WhyReport{Site: plan.In.Site, Caution: sim.Caution, Run: v.text(r), Effect: target}
 	for _, o := range outputs {
 		out.Outputs = append(out.Outputs, j.story(o, where))
 	}
