@@ -204,11 +204,8 @@ func (m *maker) addSeveral(j *judgement, r *run, cells []string) {
 	if r.atOnce != 0 { // the same way in another order makes the same row
 		return
 	}
-	other := &Verifier{plan: m.v.plan, m: m.known, index: indexFacts(m.known)}
-	var truths []matrix.Truth
-	for _, t := range (&worker{v: other}).truths(&run{}, j.c, j.c.silence-1) {
-		truths = append(truths, matrix.Truth{Row: int(t.row), Spans: t.spans})
-	}
+	other := &Verifier{plan: m.v.plan, m: m.known, index: indexFacts(m.known), bases: m.v.bases}
+	truths := truthSpans((&worker{v: other}).truths(&run{given: r.given, givenKey: r.givenKey}, j.c, j.c.silence-1))
 	differs := false
 	for _, course := range m.known.Courses(truths) {
 		if sameStates(&course, j.operations[course.Output], j.c.silence) {

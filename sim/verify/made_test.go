@@ -1,0 +1,49 @@
+package verify
+
+import (
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"loopdrill.dev/loopdrill/sim/site"
+)
+
+// TestMadeVerifies: the matrix that the demo's program makes, taken as what is required of it,
+// holds in every cell; it has ways of one signal and of several, delays, pulses and stages.
+func TestMadeVerifies(t *testing.T) {
+	demo := openDemo(t)
+	table, err := Made(t.Context(), demo.Plan(), demo.Causes())
+	if err != nil {
+		t.Fatal(err)
+	}
+	var text strings.Builder
+	if err := table.WriteCSV(&text); err != nil {
+		t.Fatal(err)
+	}
+	for _, word := range []string{" && ", " || ", " after ", " for ", " then ", "silenceable"} {
+		if !strings.Contains(text.String(), word) {
+			t.Errorf("the table holds no %q", word)
+		}
+	}
+	data, err := os.ReadFile(filepath.Join(demoFolder, "site.yaml"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	built := mustBuild(t, site.Bundle{
+		Site:   site.File{Path: "site.yaml", Data: data},
+		Matrix: &site.File{Path: "made.csv", Data: []byte(text.String())},
+	})
+	report, _ := verified(t, newVerifier(t, built.Plan(), built.Matrix))
+	if !report.GetPassed() {
+		for _, c := range report.GetCells() {
+			if c.GetVerdict() != asRequired.String() {
+				t.Errorf("%s x %s: %s", c.GetCause(), c.GetColumn(), c.GetVerdict())
+			}
+		}
+		for _, d := range report.GetDifferences() {
+			t.Errorf("run %s: %s %s", d.GetRun(), d.GetOutput(), d.GetVerdict())
+		}
+		t.Fatal("failed")
+	}
+}
