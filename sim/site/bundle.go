@@ -56,7 +56,7 @@ func (l Limits) orDefault() Limits {
 // Open reads a site from path: a site.yaml, or a folder that holds site.yaml and may hold
 // matrix.csv and scenarios/*.scenario.yaml. A site.yaml named by itself brings the matrix and
 // the scenarios beside it. Scenarios come sorted by name. Errors are about the outside world: an
-// absent or unreadable file, or more scenarios than DefaultLimits allow.
+// absent or unreadable file, a scenario's misspelt name, or more scenarios than DefaultLimits allow.
 func Open(path string) (Bundle, error) {
 	limits := DefaultLimits()
 	info, err := os.Stat(path)
@@ -95,7 +95,8 @@ func Open(path string) (Bundle, error) {
 	return bundle, nil
 }
 
-// scenarioNames lists the scenario files of a folder, sorted; an absent folder holds none.
+// scenarioNames lists the scenario files of a folder, sorted; an absent folder holds none. Another
+// YAML file there is an error: under a name misspelt, a scenario would never be played.
 func scenarioNames(folder string) ([]string, error) {
 	entries, err := os.ReadDir(folder)
 	if errors.Is(err, fs.ErrNotExist) {
@@ -106,8 +107,13 @@ func scenarioNames(folder string) ([]string, error) {
 	}
 	var names []string
 	for _, entry := range entries {
-		if !entry.IsDir() && strings.HasSuffix(entry.Name(), ".scenario.yaml") {
-			names = append(names, filepath.Join(folder, entry.Name()))
+		name := filepath.Join(folder, entry.Name())
+		switch extension := filepath.Ext(name); {
+		case entry.IsDir():
+		case strings.HasSuffix(name, ".scenario.yaml"):
+			names = append(names, name)
+		case extension == ".yaml" || extension == ".yml":
+			return nil, fmt.Errorf("%s would not be played: the names of scenarios end in .scenario.yaml", name)
 		}
 	}
 	slices.Sort(names)

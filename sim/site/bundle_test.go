@@ -49,6 +49,10 @@ func TestOpen(t *testing.T) {
 			t.Errorf("%s: scenarios are %v", path, bundle.Scenarios)
 		}
 	}
+	write("scenarios/c.scenaro.yaml", "scenario: c\n")
+	if _, err := Open(dir); err == nil || !strings.Contains(err.Error(), "c.scenaro.yaml would not be played") {
+		t.Errorf("a scenario under a misspelt name: %v", err)
+	}
 }
 
 // What an editor would change in a story file.
