@@ -13,7 +13,7 @@ import (
 // lower turns a checked expression into a Term, or reports a problem and returns a constant.
 func (t *text) lower(e ast.Expr) *Term {
 	if typ := t.typeOf(e.ID()); typ != nil && !typ.IsExactType(cel.BoolType) {
-		t.refuse(t.start(e), "type", "a condition that is true or false must stand here, and this is "+plainType(cel.FormatCELType(typ)), compareHint(cel.FormatCELType(typ)))
+		t.refuse(t.start(e), "type", "a condition that is true or false must stand here, and this is "+plainType(cel.FormatCELType(typ)), t.compareHint(cel.FormatCELType(typ)))
 		return False()
 	}
 	switch e.Kind() {

@@ -115,7 +115,7 @@ func (t *text) mistyped(e *cel.Error, root ast.Expr) {
 		return
 	}
 	if m := form(`^expected type '([^']*)' but found '([^']*)'`); m != nil {
-		t.refuse(at, "type", "a condition that is true or false must stand here, and this is "+plainType(m[2]), compareHint(m[2]))
+		t.refuse(at, "type", "a condition that is true or false must stand here, and this is "+plainType(m[2]), t.compareHint(m[2]))
 		return
 	}
 	if m := form(`^type '([^']*)' does not support field selection`); m != nil {
@@ -192,7 +192,7 @@ func (t *text) wrongArguments(at int, called, arguments string, node ast.Expr) {
 	case "_&&_", "_||_", "!_":
 		for got := range strings.SplitSeq(arguments, ", ") {
 			if got != "bool" {
-				t.refuse(at, "type", "`"+strings.Trim(called, "_")+"` takes conditions that are true or false, and here stands "+plainType(got), compareHint(got))
+				t.refuse(at, "type", "`"+strings.Trim(called, "_")+"` takes conditions that are true or false, and here stands "+plainType(got), t.compareHint(got))
 				return
 			}
 		}
@@ -269,14 +269,17 @@ func plainTypes(arguments string) string {
 }
 
 // compareHint says how a value of the type becomes a condition.
-func compareHint(celType string) string {
+func (t *text) compareHint(celType string) string {
 	switch {
 	case celType == "int":
 		return "compare the count with a whole number, such as >= 2"
 	case celType == "string":
 		return "compare the word, such as == 'evacuate'"
-	case strings.HasPrefix(celType, "a "):
-		return "add a property, such as .fire"
+	}
+	for _, n := range t.reader.names {
+		if celType == "a "+n.name && len(n.fields) > 0 {
+			return "add a property, such as ." + n.fields[0].name
+		}
 	}
 	return "conditions come from properties such as zone('hall').fire"
 }

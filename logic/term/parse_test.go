@@ -125,6 +125,7 @@ func TestProblems(t *testing.T) {
 		{"output('HALL-SOUNDERS').commanded == 'on'", Cause, "37 unknown|never 'on'|off, alert, evacuate"},
 		{"panel.mode == 'daay'", Cause, "14 unknown|never 'daay'|'day'"},
 		{"zone('hall')", Cause, "0 type|zone(..) without a property|.fire"},
+		{"control('fan-override') && panel.fire", Cause, "7 type|control(..) without a property|.on"},
 		{"zone(1).fire", Cause, "0 type|`zone` takes one id|"},
 		{"zone.fire", Cause, "0 type|needs an id|"},
 		{"zone('hall').fire == true", Cause, "18 type|cannot compare|stands alone"},
