@@ -87,7 +87,7 @@ func (z *Sizing) sum() {
 func up(a, b int64) int64 { return (a + b - 1) / b }
 
 // Enough reports whether the battery written is as large as required.
-func (z Sizing) Enough() bool { return z.FittedMicroAh >= z.RequiredMicroAh }
+func (z *Sizing) Enough() bool { return z.FittedMicroAh >= z.RequiredMicroAh }
 
 // Need is what supply i has to carry, with the current of its output circuits all active.
 func (p *Power) Need(i int, circuitsMicroA int64) Need {

@@ -154,7 +154,7 @@ func play(t *testing.T, command string, arguments ...string) []playReport {
 	run.Stderr = &complaints
 	text, err := run.Output()
 	var exit *exec.ExitError
-	if err != nil && !(errors.As(err, &exit) && exit.ExitCode() == 1) { // 1: an expectation failed, which is not judged here
+	if err != nil && (!errors.As(err, &exit) || exit.ExitCode() != 1) { // 1: an expectation failed, which is not judged here
 		t.Fatalf("%s play: %v\n%s", command, err, &complaints)
 	}
 	var reports []playReport

@@ -28,16 +28,13 @@ func (j *judgement) attribute(c *matrix.Course, d difference, demands []int) {
 	if answered {
 		return
 	}
-	for _, column := range j.w.v.outputColumns[c.Output] {
-		for _, row := range j.r.rows {
-			d.row, d.column, d.own, d.truth = row, column, true, j.truthOf(row)
-			for k := range j.w.v.m.Rows[row].Cells {
-				if int32(j.w.v.m.Rows[row].Cells[k].Column) == column {
-					d.cell = int32(k)
-				}
+	if columns := j.w.v.outputColumns[c.Output]; len(columns) > 0 {
+		row, column := j.r.rows[0], columns[0]
+		d.row, d.column, d.own, d.truth = row, column, true, j.truthOf(row)
+		for k := range j.w.v.m.Rows[row].Cells {
+			if int32(j.w.v.m.Rows[row].Cells[k].Column) == column {
+				d.cell = int32(k)
 			}
-			j.differ(d)
-			return
 		}
 	}
 	j.differ(d)

@@ -22,9 +22,9 @@ func (j *judgement) bound(output int, op *operation, deciding matrix.Span) time.
 	for _, s := range j.r.signals {
 		p := &plan.In.Points[s.Point]
 		cfg := plan.In.Loops[p.Loop].Line.Config()
-		readings := time.Duration(plan.In.Readings(int32(s.Point)))
+		readings := plan.In.Readings(int32(s.Point))
 		between := j.commandSlots(p.Loop, deciding)
-		signal = max(signal, readings*base.Round(p.Loop)+cfg.PollSlot+time.Duration(between)*cfg.CommandSlot)
+		signal = max(signal, time.Duration(readings)*base.Round(p.Loop)+cfg.PollSlot+time.Duration(between)*cfg.CommandSlot)
 	}
 	signal += plan.In.DecisionTime
 	out := &plan.In.Outputs[output]

@@ -3,6 +3,7 @@ package verify
 import (
 	"fmt"
 	"runtime/debug"
+	"slices"
 	"time"
 
 	"loopdrill.dev/loopdrill/logic/matrix"
@@ -138,12 +139,7 @@ type judgement struct {
 
 // own reports whether the run is a way of the row.
 func (j *judgement) own(row int32) bool {
-	for _, r := range j.r.rows {
-		if r == row {
-			return true
-		}
-	}
-	return false
+	return slices.Contains(j.r.rows, row)
 }
 
 func (j *judgement) truthOf(row int32) *truth {

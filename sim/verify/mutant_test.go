@@ -47,10 +47,10 @@ func dropAction(r *rand.Rand, site *pb.Site) string {
 	if n := len(a.GetEffects()); n > 1 && r.IntN(2) == 0 {
 		k := r.IntN(n)
 		text := fmt.Sprintf("without %v -> %s %s", a.GetCauses(), a.GetEffects()[k], a.GetState())
-		a.Effects = slices.Delete(a.Effects, k, k+1)
+		a.Effects = slices.Delete(a.GetEffects(), k, k+1)
 		return text
 	}
-	p.Actions = slices.Delete(p.Actions, i, i+1)
+	p.Actions = slices.Delete(p.GetActions(), i, i+1)
 	return "without " + actionText(a)
 }
 
@@ -135,7 +135,6 @@ func actionText(a *pb.Action) string {
 
 // trial is a mutant verified against the demo's own matrix.
 type trial struct {
-	text      string
 	differing map[string]bool // runs in which something outside the program differs
 	inside    int             // further runs whose log differs only inside the program
 	passed    bool

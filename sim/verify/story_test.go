@@ -81,22 +81,22 @@ func (s *storyWriter) report(r *pb.VerifyReport) {
 	if r.GetPassed() {
 		word = "passed"
 	}
-	fmt.Fprintf(s, "%s: %d ways, %d runs\n", word, r.GetCounts().GetWays(), r.GetCounts().GetRuns())
+	fmt.Fprintf(s.Buffer, "%s: %d ways, %d runs\n", word, r.GetCounts().GetWays(), r.GetCounts().GetRuns())
 	for _, row := range r.GetRows() {
 		if row.GetErrored() != "" {
-			fmt.Fprintf(s, "%s: %s\n", row.GetCause(), row.GetErrored())
+			fmt.Fprintf(s.Buffer, "%s: %s\n", row.GetCause(), row.GetErrored())
 		}
 	}
 	for _, c := range r.GetCells() {
-		fmt.Fprintf(s, "%s x %s: %s", c.GetCause(), c.GetColumn(), c.GetVerdict())
+		fmt.Fprintf(s.Buffer, "%s x %s: %s", c.GetCause(), c.GetColumn(), c.GetVerdict())
 		if s.times && c.WorstS != nil {
-			fmt.Fprintf(s, " in %.6f s, computed %.6f s, allowed %.6f s", c.GetWorstS(), c.GetBoundS(), c.GetWithinS())
+			fmt.Fprintf(s.Buffer, " in %.6f s, computed %.6f s, allowed %.6f s", c.GetWorstS(), c.GetBoundS(), c.GetWithinS())
 		}
-		fmt.Fprintln(s)
+		fmt.Fprintln(s.Buffer)
 		s.difference(c.GetDifference())
 	}
 	for _, d := range r.GetDifferences() {
-		fmt.Fprintf(s, "run, %s %s: %s\n", d.GetCause(), d.GetOutput(), d.GetVerdict())
+		fmt.Fprintf(s.Buffer, "run, %s %s: %s\n", d.GetCause(), d.GetOutput(), d.GetVerdict())
 		s.difference(d)
 	}
 }
@@ -105,23 +105,23 @@ func (s *storyWriter) difference(d *pb.RunDifference) {
 	if d == nil {
 		return
 	}
-	fmt.Fprintf(s, "  %s, %s stage of %s\n", d.GetOutput(), d.GetStage(), d.GetRun())
-	fmt.Fprintf(s, "  required %s\n  observed %s\n", d.GetRequired(), d.GetObserved())
+	fmt.Fprintf(s.Buffer, "  %s, %s stage of %s\n", d.GetOutput(), d.GetStage(), d.GetRun())
+	fmt.Fprintf(s.Buffer, "  required %s\n  observed %s\n", d.GetRequired(), d.GetObserved())
 	if s.times {
 		var words []string
-		for i, at := range []*float64{d.T0S, d.T1S, d.T2S, d.T3S, d.T4S, d.T5S} {
+		for i, at := range []*float64{d.T0S, d.T1S, d.T2S, d.T3S, d.T4S, d.T5S} { //nolint:protogetter // presence is asked for
 			if at != nil {
 				words = append(words, fmt.Sprintf("t%d %.9f", i, *at))
 			}
 		}
-		fmt.Fprintln(s, " ", strings.Join(words, " "))
+		fmt.Fprintln(s.Buffer, " ", strings.Join(words, " "))
 	}
 	if d.GetBrokenLink() != "" {
-		fmt.Fprintf(s, "  broken at: %s\n", d.GetBrokenLink())
+		fmt.Fprintf(s.Buffer, "  broken at: %s\n", d.GetBrokenLink())
 	}
 	if s.chain {
 		for _, link := range d.GetChain() {
-			fmt.Fprintf(s, "  %.9f %s\n", link.GetAtS(), link.GetWhat())
+			fmt.Fprintf(s.Buffer, "  %.9f %s\n", link.GetAtS(), link.GetWhat())
 		}
 	}
 }

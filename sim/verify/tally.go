@@ -200,7 +200,7 @@ func (t *tally) reportRow(out *pb.VerifyReport, row int, counts map[string]int32
 		t.failed = true
 	}
 	out.Rows = append(out.Rows, verdict)
-	out.Counts.Ways += verdict.Ways
+	out.Counts.Ways += verdict.GetWays()
 	for column := range t.v.m.Columns {
 		cell, said := r.Cell(column)
 		s := t.cells[place{int32(row), int32(column)}]
@@ -254,7 +254,7 @@ func (t *tally) coverage() *pb.Coverage {
 		}
 	}
 	for i, seen := range t.seen.pairs {
-		if name := t.v.plan.PairName(i); !seen && !slices.Contains(out.Actions, name) {
+		if name := t.v.plan.PairName(i); !seen && !slices.Contains(out.GetActions(), name) {
 			out.Actions = append(out.Actions, name)
 		}
 	}

@@ -45,7 +45,7 @@ func WriteText(w io.Writer, r *pb.VerifyReport) error {
 type text struct{ strings.Builder }
 
 func (t *text) line(format string, args ...any) {
-	fmt.Fprintf(t, format+"\n", args...)
+	fmt.Fprintf(&t.Builder, format+"\n", args...)
 }
 
 func (t *text) head(r *pb.VerifyReport) {
@@ -126,7 +126,7 @@ func (t *text) difference(d *pb.RunDifference) {
 	t.field("required", d.GetRequired())
 	t.field("observed", d.GetObserved())
 	var times []string
-	for i, at := range []*float64{d.T0S, d.T1S, d.T2S, d.T3S, d.T4S, d.T5S} {
+	for i, at := range []*float64{d.T0S, d.T1S, d.T2S, d.T3S, d.T4S, d.T5S} { //nolint:protogetter // presence is asked for
 		if at != nil {
 			times = append(times, fmt.Sprintf("t%d %s", i, secondsText(*at)))
 		}
@@ -229,11 +229,11 @@ func (t *text) columnNames(columns []string) {
 	each := max(1, width/(wide+6))
 	rows := (len(columns) + each - 1) / each
 	for row := range rows {
-		line := ""
+		var line strings.Builder
 		for i := row; i < len(columns); i += rows {
-			line += fmt.Sprintf("%3d %-*s  ", i+1, wide, columns[i])
+			fmt.Fprintf(&line, "%3d %-*s  ", i+1, wide, columns[i])
 		}
-		t.line("%s", strings.TrimRight(line, " "))
+		t.line("%s", strings.TrimRight(line.String(), " "))
 	}
 }
 

@@ -228,7 +228,7 @@ func WhyText(r *pb.WhyReport) string {
 func (t *text) times(o *pb.WhyOutput) {
 	names := [...]string{"device's own output", "decided", "demanded", "commanded", "operated", "equipment done"}
 	before := (*float64)(nil)
-	for i, at := range []*float64{o.T0S, o.T1S, o.T2S, o.T3S, o.T4S, o.T5S} {
+	for i, at := range []*float64{o.T0S, o.T1S, o.T2S, o.T3S, o.T4S, o.T5S} { //nolint:protogetter // presence is asked for
 		if at == nil {
 			continue
 		}
