@@ -7,7 +7,6 @@ import (
 
 	"loopdrill.dev/loopdrill/loop"
 	"loopdrill.dev/loopdrill/loop/line"
-	"loopdrill.dev/loopdrill/loop/power"
 	"loopdrill.dev/loopdrill/proto/finding"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 )
@@ -61,6 +60,16 @@ func (k ActKind) operator() bool { return k >= ActAcknowledge && k <= ActControl
 
 // cable reports whether it is a fault of a loop's cable or of one of its isolators.
 func (k ActKind) cable() bool { return k >= ActBreak && k <= ActIsolatorStuck }
+
+// placed reports whether it is a fault of a loop's cable itself.
+func (k ActKind) placed() bool { return k >= ActBreak && k <= ActEarth }
+
+// standing reports whether it is a fault of which several may stand on one isolator, circuit, field
+// wire or supply, each repaired by itself.
+func (k ActKind) standing() bool { return k >= ActIsolatorStuck && k <= ActSupply }
+
+// circuit reports whether it is a fault of an output circuit.
+func (k ActKind) circuit() bool { return k >= ActCircuitOpen && k <= ActReversed }
 
 // Fault reports whether it can be repaired.
 func (k ActKind) Fault() bool { return k >= ActRemove && k <= ActPlantFault }
@@ -172,38 +181,10 @@ func (r *resolver) fault(step *pb.Step) {
 			r.add(finding.Dangling(r.path+".plant_fault.equipment", "equipment", k.PlantFault.GetEquipment(), r.plan.equipment()))
 		}
 		r.act.Index = int32(e)
-	case *pb.Step_Break:
-		r.cable(ActBreak, "break", k.Break, 0)
-	case *pb.Step_Short:
-		r.cable(ActShort, "short", k.Short, 0)
-	case *pb.Step_Joint:
-		r.cable(ActJoint, "joint", k.Joint, jointOhm)
-	case *pb.Step_Earth:
-		r.cable(ActEarth, "earth", k.Earth, 0)
-	case *pb.Step_IsolatorStuck:
-		r.isolator(k.IsolatorStuck)
-	case *pb.Step_CircuitOpen:
-		r.circuit(ActCircuitOpen, "circuit_open", k.CircuitOpen)
-	case *pb.Step_CircuitShort:
-		r.circuit(ActCircuitShort, "circuit_short", k.CircuitShort)
-	case *pb.Step_Resistor:
-		r.resistor(k.Resistor)
-	case *pb.Step_Reversed:
-		r.reversed(k.Reversed)
-	case *pb.Step_FieldWireOpen:
-		r.fieldWire(ActFieldWireOpen, "field_wire_open", k.FieldWireOpen)
-	case *pb.Step_FieldWireShort:
-		r.fieldWire(ActFieldWireShort, "field_wire_short", k.FieldWireShort)
-	case *pb.Step_SupplyFail:
-		r.supply("supply_fail", k.SupplyFail, power.SupplyFailed)
-	case *pb.Step_MainsFail:
-		r.supply("mains_fail", k.MainsFail, power.MainsFailed)
-	case *pb.Step_Fuse:
-		r.supply("fuse", k.Fuse, power.FuseOpen)
 	case *pb.Step_Repair:
 		r.act.Kind, r.act.Name = ActRepair, k.Repair.GetStep()
 	default:
-		r.notYet(step)
+		r.electrical(step)
 	}
 }
 

@@ -13,6 +13,42 @@ import (
 // jointOhm is the resistance of a bad joint of which nothing is said (common practice).
 const jointOhm = 100
 
+// electrical resolves faults of cables, circuits, field wiring and supplies.
+func (r *resolver) electrical(step *pb.Step) {
+	switch k := step.GetKind().(type) {
+	case *pb.Step_Break:
+		r.cable(ActBreak, "break", k.Break, 0)
+	case *pb.Step_Short:
+		r.cable(ActShort, "short", k.Short, 0)
+	case *pb.Step_Joint:
+		r.cable(ActJoint, "joint", k.Joint, jointOhm)
+	case *pb.Step_Earth:
+		r.cable(ActEarth, "earth", k.Earth, 0)
+	case *pb.Step_IsolatorStuck:
+		r.isolator(k.IsolatorStuck)
+	case *pb.Step_CircuitOpen:
+		r.circuit(ActCircuitOpen, "circuit_open", k.CircuitOpen)
+	case *pb.Step_CircuitShort:
+		r.circuit(ActCircuitShort, "circuit_short", k.CircuitShort)
+	case *pb.Step_Resistor:
+		r.resistor(k.Resistor)
+	case *pb.Step_Reversed:
+		r.reversed(k.Reversed)
+	case *pb.Step_FieldWireOpen:
+		r.fieldWire(ActFieldWireOpen, "field_wire_open", k.FieldWireOpen)
+	case *pb.Step_FieldWireShort:
+		r.fieldWire(ActFieldWireShort, "field_wire_short", k.FieldWireShort)
+	case *pb.Step_SupplyFail:
+		r.supply("supply_fail", k.SupplyFail, power.SupplyFailed)
+	case *pb.Step_MainsFail:
+		r.supply("mains_fail", k.MainsFail, power.MainsFailed)
+	case *pb.Step_Fuse:
+		r.supply("fuse", k.Fuse, power.FuseOpen)
+	default:
+		r.notYet(step)
+	}
+}
+
 // cable resolves a fault of a run of cable, which is named by the point where it ends.
 func (r *resolver) cable(kind ActKind, key string, step *pb.CableStep, otherwise float64) {
 	r.act.Kind, r.act.Where, r.act.Ohm = kind, 0.5, otherwise

@@ -22,31 +22,36 @@ const (
 // readings translates what a circuit reads at rest into the line's words.
 var readings = [...]line.Circuit{circuit.Normal: line.Normal, circuit.Open: line.Open, circuit.Short: line.Short}
 
-// circuitFault changes a circuit by a fault or by its repair (undo), and follows it.
-func (d *Drill) circuitFault(now time.Duration, a *Act, undo bool, event uint64) {
-	c, s := d.plan.In.Outputs[a.Index].Circuit, d.circuits[a.Index]
+// circuitFault lets a circuit have the faults that stand: of one run or resistor, the latest.
+func (d *Drill) circuitFault(now time.Duration, o int32, event uint64) {
+	s := d.circuits[o]
+	d.plan.In.Outputs[o].Circuit.Heal(s)
+	for _, number := range d.standing {
+		a := &d.journal[number]
+		if a.Kind.circuit() && a.Index == o {
+			a.harm(s)
+		}
+	}
+	d.supervise(now, o, event)
+	d.settleOutput(now, o, event)
+}
+
+// harm does to a circuit what the act says.
+func (a *Act) harm(s *circuit.State) {
 	switch {
-	case a.Kind == ActCircuitOpen && !undo:
-		s.Break(int(a.Run), circuit.Both)
 	case a.Kind == ActCircuitOpen:
-		s.Mend(int(a.Run), circuit.Both)
-	case a.Kind == ActCircuitShort && !undo:
-		s.SetShort(int(a.Run), a.Ohm)
+		s.Break(int(a.Run), circuit.Both)
 	case a.Kind == ActCircuitShort:
-		s.ClearShort(int(a.Run))
+		s.SetShort(int(a.Run), a.Ohm)
 	case a.Kind == ActReversed:
-		s.SetReversed(int(a.Run), !undo)
-	case undo:
-		c.Restore(s)
-	case a.On && a.Ohm > 0:
+		s.SetReversed(int(a.Run), true)
+	case a.On:
 		s.SetSecond(a.Ohm)
 	case a.Ohm > 0:
 		s.SetResistor(a.Ohm)
 	default:
 		s.RemoveResistor()
 	}
-	d.supervise(now, a.Index, event)
-	d.settleOutput(now, a.Index, event)
 }
 
 // supervise lets a module read its circuit at rest. A circuit on the panel is read by the panel
@@ -61,50 +66,73 @@ func (d *Drill) supervise(now time.Duration, o int32, event uint64) {
 		d.schedule(int(p.Loop))
 		return
 	}
-	if fault := verdict != circuit.Normal; fault != d.outputs[o].fault {
-		d.outputs[o].fault = fault
-		d.set(term.OutputFault, o, fault, d.add(sim.Event{Kind: CircuitFault, Subject: o, Value: int64(verdict), Parent: event}))
+	d.readPanelCircuit(o, event)
+}
+
+// readPanelCircuit lets the panel read a circuit of its own. While that is active the last verdict
+// stands.
+func (d *Drill) readPanelCircuit(o int32, event uint64) {
+	out := &d.outputs[o]
+	if fixed := &d.plan.In.Outputs[o]; fixed.Point >= 0 || fixed.Circuit == nil || out.state != term.Rest {
+		return
+	}
+	if out.read == out.reading {
+		return
+	}
+	was := out.read != circuit.Normal
+	out.read = out.reading
+	e := d.add(sim.Event{Kind: CircuitFault, Subject: o, Value: int64(out.read), Parent: event})
+	if is := out.read != circuit.Normal; is != was {
+		d.set(term.OutputFault, o, is, e)
 	}
 }
 
-// energise works out which loads of a circuit work now, and what its supply is asked for.
+// energise works out which loads of a circuit work now, and what its supply is asked for: what is
+// switched on, whether or not the supply gives it. Otherwise a supply that is overloaded would come
+// back as soon as it has gone, and go again.
 func (d *Drill) energise(now time.Duration, o int32, event uint64) {
 	out := &d.plan.In.Outputs[o]
 	if out.Circuit == nil {
 		return
 	}
-	s, on := d.circuits[o], d.outputs[o].state != term.Rest
-	var drawn int64
-	if on {
-		drawn = out.Circuit.Active(s, &d.work, d.outputs[o].microV).MicroA
+	s, state := d.circuits[o], &d.outputs[o]
+	var asked int64
+	if state.driven != term.Rest {
+		asked = out.Circuit.Active(s, &d.work, state.latestMicroV).MicroA
 	}
+	on := state.state != term.Rest
 	for i, load := range out.Loads {
 		if works := on && out.Circuit.Works(s, &d.work, i); works != d.loads[load] {
 			d.loads[load] = works
-			d.add(sim.Event{Kind: LoadChanged, Subject: load, Value: flag(works), Parent: event})
+			event := d.add(sim.Event{Kind: LoadChanged, Subject: load, Value: flag(works), Parent: event})
+			if i == len(out.Loads)-1 {
+				d.driveLater(now, o, event)
+			}
 		}
 	}
-	d.draw(now, o, drawn, event)
+	d.draw(now, o, asked, event)
 }
 
-// fieldFault changes the field wiring of a relay or of an input. Nothing watches a relay's; an
-// input's is watched where it ends in a resistor.
-func (d *Drill) fieldFault(now time.Duration, a *Act, undo bool, event uint64) {
+// fieldFault lets the field wiring of a relay or of an input have the latest fault that stands.
+// Nothing watches a relay's; an input's is watched where it ends in a resistor.
+func (d *Drill) fieldFault(now time.Duration, point int32, event uint64) {
 	state := wireWhole
-	switch {
-	case undo:
-	case a.Kind == ActFieldWireOpen:
-		state = wireOpen
-	default:
-		state = wireShort
+	for _, number := range d.standing {
+		switch a := &d.journal[number]; {
+		case a.Index != point:
+		case a.Kind == ActFieldWireOpen:
+			state = wireOpen
+		case a.Kind == ActFieldWireShort:
+			state = wireShort
+		}
 	}
-	p := &d.plan.In.Points[a.Index]
+	p := &d.plan.In.Points[point]
 	if p.Output >= 0 {
 		d.outputs[p.Output].wire = state
 		d.driveLater(now, p.Output, event)
 		return
 	}
-	d.points[a.Index].wire = state
+	d.points[point].wire = state
 	if p.Supervised {
 		c := line.Normal
 		switch {
@@ -115,7 +143,7 @@ func (d *Drill) fieldFault(now time.Duration, a *Act, undo bool, event uint64) {
 		}
 		d.lines[p.Loop].SetCircuit(now, line.Early, p.Device, c, event)
 	}
-	d.sense(now, a.Index, event)
+	d.sense(now, point, event)
 	d.schedule(int(p.Loop))
 }
 
@@ -133,7 +161,8 @@ func (d *Drill) fieldContact(i int32) (operated bool) {
 	return s.retarded
 }
 
-// conducts reports whether what an output drives sees a closed contact or a live circuit.
+// conducts reports whether what an output drives sees a closed contact or a live circuit. What a
+// circuit drives hangs where its last load does, and needs the same voltage.
 func (d *Drill) conducts(o int32) bool {
 	switch d.outputs[o].wire {
 	case wireOpen:
@@ -141,5 +170,9 @@ func (d *Drill) conducts(o int32) bool {
 	case wireShort:
 		return true
 	}
-	return d.plan.In.Outputs[o].Closed(d.outputs[o].state != term.Rest)
+	fixed := &d.plan.In.Outputs[o]
+	if n := len(fixed.Loads); fixed.Circuit != nil && n > 0 {
+		return d.loads[fixed.Loads[n-1]]
+	}
+	return fixed.Closed(d.outputs[o].state != term.Rest)
 }

@@ -33,13 +33,17 @@ type Drill struct {
 	power    *power.State
 	drawn    []int64 // by supply: what its circuits are asked for, microamperes
 	loads    []bool  // by load: it works now
-	program  *logic.State
-	plant    *plant.State
+	fire     bool    // the supplies are asked for their current in alarm
+
+	fireChange uint64 // the event of this instant that may have begun or ended the fire condition
+	program    *logic.State
+	plant      *plant.State
 
 	points    []pointState
 	outputs   []outputState
 	operated  []bool // equipment input (flat), as last told to the plant
 	journal   []Act
+	standing  []int32 // acts whose faults are not repaired, where several may stand on one thing
 	order     []int32 // the journal by time; those before done are executed
 	done      int
 	timers    []timer
@@ -83,15 +87,23 @@ const (
 
 // outputState is the physical side of an output.
 type outputState struct {
-	state   term.State // as the contact or circuit is
-	driven  term.State // as the module was told last
-	stuck   bool
-	fault   bool // a circuit on the panel does not read normal
-	wire    fieldWire
-	reading circuit.Verdict // of the circuit, at rest
-	microV  int64           // that the supply gives the circuit
-	microA  int64           // that the circuit draws
-	event   uint64          // of the last OutputOperated
+	state        term.State // as the contact or circuit is
+	driven       term.State // as the module was told last
+	stuck        bool
+	wire         fieldWire
+	reading      circuit.Verdict // of the circuit, at rest
+	read         circuit.Verdict // the panel's verdict on a circuit of its own
+	microV       int64           // that the supply gives the circuit
+	latestMicroV int64           // the same, before it gave nothing
+	microA       int64           // that the circuit asks for
+	event        uint64          // of the last OutputOperated
+}
+
+// give lets a circuit have the voltage of its supply.
+func (o *outputState) give(microV int64) {
+	if o.microV = microV; microV > 0 {
+		o.latestMicroV = microV
+	}
 }
 
 // timer is something that happens to a point by itself.
@@ -113,6 +125,7 @@ const (
 	loadChanges
 	farEnd
 	drainChanges
+	circuitRests
 )
 
 // decision is a completed signal on its way through the decision time.
@@ -168,7 +181,7 @@ func New(plan *Plan, seed uint64) *Drill {
 	for o := range d.outputs {
 		if out := &plan.In.Outputs[o]; out.Circuit != nil {
 			d.circuits[o] = out.Circuit.NewState()
-			d.outputs[o].microV = plan.In.Power.MicroV(d.power, int(out.Supply))
+			d.outputs[o].give(plan.In.Power.MicroV(d.power, int(out.Supply)))
 		}
 	}
 	start := d.log.Add(sim.Event{Kind: Start})
@@ -286,6 +299,7 @@ func (d *Drill) copyFrom(o *Drill) {
 	d.operated = append(own.operated[:0], o.operated...)
 	d.faulty = append(own.faulty[:0], o.faulty...)
 	d.journal = append(own.journal[:0], o.journal...)
+	d.standing = append(own.standing[:0], o.standing...)
 	d.order = append(own.order[:0], o.order...)
 	d.timers = append(own.timers[:0], o.timers...)
 	d.decisions = append(own.decisions[:0], o.decisions...)
@@ -360,8 +374,8 @@ func (d *Drill) runInstant(at time.Duration) {
 	}
 }
 
-// Crash says that an invariant of the bench broke: the drill has ended, the bench goes on.
-type Crash struct {
+// CrashError says that an invariant of the bench broke: the drill has ended, the bench goes on.
+type CrashError struct {
 	Seed  uint64
 	Event int
 	At    time.Duration
@@ -370,7 +384,7 @@ type Crash struct {
 }
 
 // Error names what broke and how to come there again.
-func (c *Crash) Error() string {
+func (c *CrashError) Error() string {
 	return fmt.Sprintf("the drill crashed at %v after event %d (seed %d): %v", c.At, c.Event, c.Seed, c.Cause)
 }
 
@@ -384,10 +398,10 @@ func (d *Drill) guard(run func()) (err error) {
 		case nil:
 		case *sim.BoundError:
 			d.crashed = cause
-		case *PanelStopped:
+		case *PanelStoppedError:
 			d.crashed = cause
 		default:
-			d.crashed = &Crash{Seed: d.seed, Event: d.log.Len(), At: d.instant, Cause: cause, Stack: string(debug.Stack())}
+			d.crashed = &CrashError{Seed: d.seed, Event: d.log.Len(), At: d.instant, Cause: cause, Stack: string(debug.Stack())}
 		}
 		err = d.crashed
 	}()

@@ -70,6 +70,7 @@ func (s programSink) Note(c logic.Change) uint64 {
 		d.demand(s.now, c.Index, c.State, line.Command{Strength: int32(c.Strength), Order: c.Effect<<16 | c.Place, Group: c.Effect + 1}, event)
 	case logic.Unlatched:
 		p := &d.plan.In.Points[c.Index]
+		d.fireChange = event
 		d.lines[p.Loop].Rearm(s.now, p.Device, d.plan.In.ResetDrops)
 		d.schedule(int(p.Loop))
 		if d.points[c.Index].indicator {

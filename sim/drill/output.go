@@ -59,15 +59,22 @@ func (d *Drill) operate(now time.Duration, o int32, state term.State, parent uin
 }
 
 // settleOutput lets the contact or circuit be what it is told, as far as it can: a circuit without
-// its supply is at rest.
+// its supply is at rest, and one at rest that reads shorted is held off until it is told again.
 func (d *Drill) settleOutput(now time.Duration, o int32, parent uint64) {
 	out, fixed := &d.outputs[o], &d.plan.In.Outputs[o]
+	without := fixed.Circuit != nil && out.microV == 0
+	if (without || out.state == term.Rest) && out.reading == circuit.Short {
+		out.driven = term.Rest
+	}
 	state := out.driven
-	if fixed.Circuit != nil && out.microV == 0 {
+	if without {
 		state = term.Rest
 	}
 	if out.state != state {
 		parent = d.moved(now, o, state, parent)
+		if fixed.Point < 0 && out.read != out.reading { // its own circuit's: seen once it is at rest again
+			d.after(timer{at: now + d.plan.In.SwitchTime, kind: circuitRests, point: o, event: parent})
+		}
 	}
 	d.energise(now, o, parent)
 }
@@ -119,6 +126,14 @@ func (d *Drill) lose(now time.Duration, point int32, event uint64) {
 		d.operate(now, o, term.Rest, event)
 	case loop.Operates:
 		d.operate(now, o, term.On, event)
+	}
+}
+
+// wake is what an output does when its module has restarted: it is at rest, unless its contact
+// stays where it was.
+func (d *Drill) wake(now time.Duration, point int32, event uint64) {
+	if o := d.plan.In.Points[point].Output; o >= 0 && d.plan.In.Outputs[o].OnLoss != loop.Stays {
+		d.operate(now, o, term.Rest, event)
 	}
 }
 

@@ -35,7 +35,7 @@ func (s lineSink) Note(c line.Change) uint64 {
 	d := s.d
 	if c.Kind == line.RoundEnded {
 		now, _ := d.agenda.Now()
-		d.look(s.loop, now)
+		d.look(s.loop, now, c.Parent)
 		return c.Parent
 	}
 	point := d.plan.In.Loops[s.loop].Points[c.Device]
@@ -165,6 +165,7 @@ func (d *Drill) runProgram(now time.Duration) {
 	d.operators = d.operators[:0]
 	d.changed = false
 	d.plan.Program.Evaluate(d.program, now, programSink{d, now})
+	d.alarmLoad(now)
 	d.scheduleProgram(now)
 }
 
@@ -175,7 +176,10 @@ var decidedFacts = map[sim.Kind]term.Kind{
 func (d *Drill) decided(c decision) {
 	event := d.add(sim.Event{Kind: c.kind, Subject: c.point, Value: flag(c.on), Parent: c.event})
 	d.set(decidedFacts[c.kind], c.point, c.on, event)
-	if c.kind == FireDecided && !d.points[c.point].indicator {
+	if c.kind == FireDecided {
+		d.fireChange = event
+	}
+	if c.kind == FireDecided && !d.points[c.point].indicator && !d.points[c.point].lost {
 		d.points[c.point].indicator = true
 		d.loadLater(c.point, event)
 	}

@@ -4,7 +4,6 @@ import (
 	"slices"
 	"time"
 
-	"loopdrill.dev/loopdrill/logic/term"
 	"loopdrill.dev/loopdrill/loop"
 	"loopdrill.dev/loopdrill/loop/plant"
 	"loopdrill.dev/loopdrill/sim"
@@ -96,8 +95,13 @@ func (d *Drill) sense(now time.Duration, i int32, event uint64) {
 
 // fault injects a fault.
 func (d *Drill) fault(now time.Duration, number int32, a Act, event uint64) {
-	if a.Kind.cable() {
+	if a.Kind.placed() {
 		d.cable(now, number, &a, event)
+		return
+	}
+	if a.Kind.standing() {
+		d.standing = append(d.standing, number)
+		d.stand(now, &a, event)
 		return
 	}
 	switch a.Kind {
@@ -112,12 +116,6 @@ func (d *Drill) fault(now time.Duration, number int32, a Act, event uint64) {
 		d.schedule(int(a.Index))
 	case ActRelayStuck:
 		d.outputs[a.Index].stuck = true
-	case ActCircuitOpen, ActCircuitShort, ActResistor, ActReversed:
-		d.circuitFault(now, &a, false, event)
-	case ActFieldWireOpen, ActFieldWireShort:
-		d.fieldFault(now, &a, false, event)
-	case ActSupply:
-		d.supplyFault(now, &a, true, event)
 	case ActPlantFault:
 		d.plan.In.Plant.SetFault(d.plant, now, int(a.Index), plant.Fault(a.Value), a.Rate, event, plantSink{d})
 		d.schedulePlant()
@@ -129,15 +127,19 @@ func (d *Drill) fault(now time.Duration, number int32, a Act, event uint64) {
 // repair takes the latest fault of that name back. A name without a fault is refused when the
 // script is read; an interactive repair of nothing does nothing.
 func (d *Drill) repair(now time.Duration, r Act) {
-	done := d.order[:d.done]
-	for k := len(done) - 1; k >= 0; k-- {
-		a := d.journal[done[k]]
+	for _, number := range slices.Backward(d.order[:d.done]) {
+		a := d.journal[number]
 		if a.Name != r.Name || !a.Kind.Fault() {
 			continue
 		}
 		event := d.add(sim.Event{Kind: FaultRepaired, Subject: a.Index, Value: int64(a.Kind)})
-		if a.Kind.cable() {
-			d.mend(now, done[k], &a, event)
+		if a.Kind.placed() {
+			d.mend(now, number, &a, event)
+			return
+		}
+		if a.Kind.standing() {
+			d.standing = slices.DeleteFunc(d.standing, func(n int32) bool { return n == number })
+			d.stand(now, &a, event)
 			return
 		}
 		switch a.Kind {
@@ -149,12 +151,6 @@ func (d *Drill) repair(now time.Duration, r Act) {
 			d.schedule(int(a.Index))
 		case ActRelayStuck:
 			d.outputs[a.Index].stuck = false
-		case ActCircuitOpen, ActCircuitShort, ActResistor, ActReversed:
-			d.circuitFault(now, &a, true, event)
-		case ActFieldWireOpen, ActFieldWireShort:
-			d.fieldFault(now, &a, true, event)
-		case ActSupply:
-			d.supplyFault(now, &a, false, event)
 		case ActPlantFault:
 			d.plan.In.Plant.SetFault(d.plant, now, int(a.Index), plant.NoFault, 1, event, plantSink{d})
 			d.schedulePlant()
@@ -165,6 +161,21 @@ func (d *Drill) repair(now time.Duration, r Act) {
 			d.presence(now, a, true, event)
 		}
 		return
+	}
+}
+
+// stand lets a circuit, a field wire or a supply have the faults that stand, of which the act's own has
+// just begun or ended: another on the same thing outlasts it.
+func (d *Drill) stand(now time.Duration, a *Act, event uint64) {
+	switch {
+	case a.Kind == ActIsolatorStuck:
+		d.stick(now, a, event)
+	case a.Kind == ActSupply:
+		d.supplyFault(now, a, event)
+	case a.Kind.circuit():
+		d.circuitFault(now, a.Index, event)
+	default:
+		d.fieldFault(now, a.Index, event)
 	}
 }
 
@@ -212,6 +223,8 @@ func (d *Drill) runTimers(now time.Duration) {
 			d.load(t.point, now, t.event)
 		case t.kind == drainChanges:
 			d.drain(now, t.point, t.event)
+		case t.kind == circuitRests:
+			d.readPanelCircuit(t.point, t.event)
 		case t.kind == farEnd:
 			d.plan.In.Loops[t.point].Wire.DriveFarEnd(d.wires[t.point], now, t.on, t.event, wireSink{d, t.point})
 			d.wired(t.point, now, t.event)
@@ -224,8 +237,8 @@ func (d *Drill) runTimers(now time.Duration) {
 	}
 }
 
-// restart lets a module that was put back answer again. Its output is at rest, unless its
-// contact stays where it was.
+// restart lets a module that was put back answer again. Without voltage it restarts when that is
+// back.
 func (d *Drill) restart(now time.Duration, t timer) {
 	p := &d.plan.In.Points[t.point]
 	event := d.add(sim.Event{Kind: ModuleRestarted, Subject: t.point, Parent: t.event})
@@ -233,8 +246,8 @@ func (d *Drill) restart(now time.Duration, t timer) {
 	at := l.Presence(p.Device)
 	at.Removed = false
 	l.SetPresence(now, p.Device, at, event)
-	if p.Output >= 0 && d.plan.In.Outputs[p.Output].OnLoss != loop.Stays {
-		d.operate(now, p.Output, term.Rest, event)
+	if !d.points[t.point].lost {
+		d.wake(now, t.point, event)
 	}
 	d.schedule(int(p.Loop))
 }

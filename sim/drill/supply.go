@@ -2,6 +2,7 @@ package drill
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"loopdrill.dev/loopdrill/logic/term"
@@ -9,12 +10,12 @@ import (
 	"loopdrill.dev/loopdrill/sim"
 )
 
-// PanelStopped says that the panel's own supply gave out: what a stopped panel does is not
+// PanelStoppedError says that the panel's own supply gave out: what a stopped panel does is not
 // simulated yet, so the drill ends there rather than guess.
-type PanelStopped struct{ At time.Duration }
+type PanelStoppedError struct{ At time.Duration }
 
 // Error says when.
-func (e *PanelStopped) Error() string {
+func (e *PanelStoppedError) Error() string {
 	return fmt.Sprintf("the panel's own supply gives nothing from %s on, and what a stopped panel does is not simulated yet", Seconds(e.At))
 }
 
@@ -38,7 +39,7 @@ func (s powerSink) Note(c power.Change) uint64 {
 	panel := int(c.Supply) == d.plan.In.Power.Panel()
 	switch {
 	case c.Kind == power.OutputLost && c.On && panel:
-		panic(&PanelStopped{At: now})
+		panic(&PanelStoppedError{At: now})
 	case c.Kind == power.SignalChanged && panel && c.Signal == power.Fault:
 		d.set(term.SupplyFault, c.Supply, c.On, event)
 	case c.Kind == power.SignalChanged:
@@ -72,7 +73,7 @@ func (d *Drill) powered(now time.Duration, event uint64) {
 			continue
 		}
 		if v := d.plan.In.Power.MicroV(d.power, int(out.Supply)); v != d.outputs[o].microV {
-			d.outputs[o].microV = v
+			d.outputs[o].give(v)
 			d.settleOutput(now, int32(o), event)
 		}
 	}
@@ -90,22 +91,58 @@ func (d *Drill) draw(now time.Duration, o int32, microA int64, event uint64) {
 	d.after(timer{at: now + d.plan.In.SwitchTime, kind: drainChanges, point: supply, event: event})
 }
 
+// alarmLoad asks the supplies for their further current in alarm while the panel is in fire.
+func (d *Drill) alarmLoad(now time.Duration) {
+	event := d.fireChange
+	if event == 0 {
+		return
+	}
+	d.fireChange = 0
+	fire := false
+	for i := range d.points {
+		fire = fire || d.plan.In.Points[i].Input.Fire() && d.Fact(term.Fact{Kind: term.DeviceFire, Index: int32(i)})
+	}
+	if fire == d.fire {
+		return
+	}
+	d.fire = fire
+	for i := range d.drawn {
+		more := d.plan.In.Power.AlarmMicroA(i)
+		if more == 0 {
+			continue
+		}
+		if !fire {
+			more = -more
+		}
+		d.drawn[i] += more
+		d.after(timer{at: now + d.plan.In.SwitchTime, kind: drainChanges, point: int32(i), event: event})
+	}
+}
+
 // drain tells a supply what its circuits are asked for together.
 func (d *Drill) drain(now time.Duration, supply int32, event uint64) {
 	d.plan.In.Power.SetLoad(d.power, now, int(supply), d.drawn[supply], event, powerSink{d})
 	d.powered(now, event)
 }
 
-// supplyFault brings a condition about at one supply, or with a mains failure of which no supply
-// is named at all of them.
-func (d *Drill) supplyFault(now time.Duration, a *Act, on bool, event uint64) {
+// supplyFault lets the supply that an act names have its condition while any such act stands. One
+// that names none means the mains of the whole building.
+func (d *Drill) supplyFault(now time.Duration, a *Act, event uint64) {
 	for i := range d.plan.In.Power.Len() {
-		if a.Index < 0 || int(a.Index) == i {
-			d.plan.In.Power.Set(d.power, now, i, power.Condition(a.Value), on, event, powerSink{d})
+		if !a.feeds(i) {
+			continue
 		}
+		on := slices.ContainsFunc(d.standing, func(number int32) bool {
+			other := &d.journal[number]
+			return other.Kind == ActSupply && other.Value == a.Value && other.feeds(i)
+		})
+		d.plan.In.Power.Set(d.power, now, i, power.Condition(a.Value), on, event, powerSink{d})
 	}
 	d.powered(now, event)
 }
+
+// feeds reports whether an act on a supply means this one.
+func (a *Act) feeds(supply int) bool { return a.Index < 0 || int(a.Index) == supply }
 
 func (d *Drill) schedulePower() {
 	if at, ok := d.plan.In.Power.Next(d.power); ok {

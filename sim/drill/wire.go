@@ -3,17 +3,16 @@ package drill
 import (
 	"time"
 
-	"loopdrill.dev/loopdrill/logic/term"
-	"loopdrill.dev/loopdrill/loop"
 	"loopdrill.dev/loopdrill/loop/wire"
 	"loopdrill.dev/loopdrill/sim"
 )
 
 // wiring is what the controller of a loop knows of its wiring: it looks at the end of each round.
 type wiring struct {
-	watched bool // a look would find something new
-	broken  bool // the ring's far end does not come back: raised
-	earth   bool // an earth is raised
+	watched bool   // a look would find something new
+	broken  bool   // the ring's far end does not come back: raised
+	earth   bool   // an earth is raised
+	cause   uint64 // the latest event of the wire: what a look would find follows from it
 }
 
 // wireSink logs what a loop's wire does and tells polling and outputs.
@@ -24,6 +23,14 @@ type wireSink struct {
 
 // Note logs a change of the wire.
 func (s wireSink) Note(c wire.Change) uint64 {
+	event := s.note(c)
+	if c.Kind == wire.IsolatorChanged || c.Kind == wire.TerminalChanged {
+		s.d.wirings[s.loop].cause = event
+	}
+	return event
+}
+
+func (s wireSink) note(c wire.Change) uint64 {
 	d := s.d
 	switch c.Kind {
 	case wire.FedChanged:
@@ -57,8 +64,8 @@ func (d *Drill) fed(l, point int32, on bool, event uint64) {
 	d.lines[l].SetPresence(now, p.Device, at, event)
 	if on && d.points[point].lost {
 		d.points[point].lost = false
-		if p.Output >= 0 && d.plan.In.Outputs[p.Output].OnLoss != loop.Stays {
-			d.operate(now, p.Output, term.Rest, event)
+		if !at.Removed { // one that is out restarts when it is put back
+			d.wake(now, point, event)
 		}
 	}
 	d.schedule(int(l))
@@ -67,11 +74,11 @@ func (d *Drill) fed(l, point int32, on bool, event uint64) {
 // runWire lets a loop's wire do what is due.
 func (d *Drill) runWire(l int32, now time.Duration) {
 	d.plan.In.Loops[l].Wire.Advance(d.wires[l], now, wireSink{d, l})
-	d.wired(l, now, 0)
+	d.wired(l, now, d.wirings[l].cause)
 }
 
 // wired follows a change of a loop's wire: its next event, and whether the controller's next look
-// would find something new.
+// would find something new. What it finds follows from event.
 func (d *Drill) wired(l int32, now time.Duration, event uint64) {
 	n, s := d.plan.In.Loops[l].Wire, d.wires[l]
 	source := sourceLoops + len(d.lines) + int(l)
@@ -91,17 +98,17 @@ func (d *Drill) wired(l int32, now time.Duration, event uint64) {
 
 // look is the controller's look at its wiring, at the end of a round. It drives the far end of a
 // broken ring, and the first terminal alone again when the ring is whole.
-func (d *Drill) look(l int32, now time.Duration) {
+func (d *Drill) look(l int32, now time.Duration, cause uint64) {
 	n, s, w := d.plan.In.Loops[l].Wire, d.wires[l], &d.wirings[l]
 	if broken := !n.Continuity(s); broken != w.broken {
 		w.broken = broken
-		event := d.add(sim.Event{Kind: RingBroken, Subject: l, Value: flag(broken)})
+		event := d.add(sim.Event{Kind: RingBroken, Subject: l, Value: flag(broken), Parent: cause})
 		d.countFault(l, broken, event)
 		d.after(timer{at: now + d.plan.In.SwitchTime, kind: farEnd, point: l, on: broken, event: event})
 	}
 	if earth := n.EarthFault(s); earth != w.earth {
 		w.earth = earth
-		d.countFault(l, earth, d.add(sim.Event{Kind: EarthSeen, Subject: l, Value: flag(earth)}))
+		d.countFault(l, earth, d.add(sim.Event{Kind: EarthSeen, Subject: l, Value: flag(earth), Parent: cause}))
 	}
 	w.watched = false
 	d.lines[l].Watch(now, false, 0)
@@ -123,24 +130,28 @@ func (d *Drill) loadLater(point int32, event uint64) {
 // cable puts a fault into a loop's cable; the number is kept for its repair.
 func (d *Drill) cable(now time.Duration, act int32, a *Act, event uint64) {
 	n := d.plan.In.Loops[a.Index].Wire
-	if a.Kind == ActIsolatorStuck {
-		position := wire.StuckClosed
-		if a.On {
-			position = wire.StuckOpen
+	d.cables = append(d.cables, placedFault{act, n.Place(d.wires[a.Index], now, a.fault(), event, wireSink{d, a.Index})})
+	d.wired(a.Index, now, event)
+}
+
+// stick lets an isolator have the latest position in which it is stuck, or move again.
+func (d *Drill) stick(now time.Duration, a *Act, event uint64) {
+	position := wire.Free
+	for _, number := range d.standing {
+		if other := &d.journal[number]; other.Kind == ActIsolatorStuck && other.Index == a.Index && other.Run == a.Run {
+			position = wire.StuckClosed
+			if other.On {
+				position = wire.StuckOpen
+			}
 		}
-		n.Stick(d.wires[a.Index], now, a.Run, position, event, wireSink{d, a.Index})
-	} else {
-		d.cables = append(d.cables, placedFault{act, n.Place(d.wires[a.Index], now, a.fault(), event, wireSink{d, a.Index})})
 	}
+	d.plan.In.Loops[a.Index].Wire.Stick(d.wires[a.Index], now, a.Run, position, event, wireSink{d, a.Index})
 	d.wired(a.Index, now, event)
 }
 
 // mend takes a fault of a loop's cable away.
 func (d *Drill) mend(now time.Duration, act int32, a *Act, event uint64) {
 	n := d.plan.In.Loops[a.Index].Wire
-	if a.Kind == ActIsolatorStuck {
-		n.Stick(d.wires[a.Index], now, a.Run, wire.Free, event, wireSink{d, a.Index})
-	}
 	for i, c := range d.cables {
 		if c.act == act {
 			n.Repair(d.wires[a.Index], now, c.number, event, wireSink{d, a.Index})
