@@ -28,7 +28,7 @@ func (t *text) syntax(errors []*cel.Error) {
 		t.unknownName(at, word)
 		return
 	}
-	title, detail := "the condition cannot be read from here on", plainSyntax(message)
+	title, detail := "the condition cannot be read from here on", "conditions are built from names, &&, ||, !, brackets and comparisons"
 	switch got := quotedPart(message); {
 	case strings.Contains(message, "recursion limit"):
 		title, detail = "the condition is nested too deeply", "take brackets away, or give parts of it names as causes of their own"
@@ -86,15 +86,6 @@ func meantOperator(got string) (string, bool) {
 		return "!=", true
 	}
 	return "", false
-}
-
-// plainSyntax drops the parser's list of what it expected, which is about CEL as a whole.
-func plainSyntax(message string) string {
-	message = strings.TrimPrefix(message, "Syntax error: ")
-	if i := strings.Index(message, " expecting "); i >= 0 {
-		message = message[:i]
-	}
-	return "conditions are built from names, &&, ||, !, brackets and comparisons (" + message + ")"
 }
 
 // mistyped turns one message of the type-checker into plain words.
@@ -270,10 +261,10 @@ func plainTypes(arguments string) string {
 
 // compareHint says how a value of the type becomes a condition.
 func (t *text) compareHint(celType string) string {
-	switch {
-	case celType == "int":
+	switch celType {
+	case "int":
 		return "compare the count with a whole number, such as >= 2"
-	case celType == "string":
+	case "string":
 		return "compare the word, such as == 'evacuate'"
 	}
 	for _, n := range t.reader.names {

@@ -111,6 +111,9 @@ func TestProblems(t *testing.T) {
 		{"panel.fire and panel.fault", Cause, "11 syntax|`and`|`&&`"},
 		{"not panel.fire", Cause, "4 syntax|`panel`|`!`"},
 		{"panel.fire = true", Cause, "11 syntax|`=`|`==`"},
+		{"panel.fire panel.fault", Cause, "11 syntax|`panel`|conditions are built from"},
+		{"panel.fire &&& %", Cause, "13 syntax|`&`|`&&`"},
+		{"%panel.fire", Cause, "0 syntax|`%`|conditions are built from"},
 		{"zone('x", Cause, "5 syntax|quote|"},
 		{strings.Repeat("(", 300) + "panel.fire" + strings.Repeat(")", 300), Cause, "0 syntax|nested too deeply|"},
 		{"lo_p(1).fault", Cause, "0 unknown|`lo_p`|`loop`"},
@@ -169,6 +172,9 @@ func TestProblems(t *testing.T) {
 			p := problems[i]
 			if strconv.Itoa(p.Offset)+" "+strings.TrimPrefix(p.Code, "condition.") != part[0] || !strings.Contains(p.Title, part[1]) || !strings.Contains(p.Detail, part[2]) {
 				t.Errorf("%q:\n got %+v\nwant %s", test.text, p, want)
+			}
+			if strings.Contains(p.Detail, " input '") {
+				t.Errorf("%q: the remedy speaks the parser's language: %s", test.text, p.Detail)
 			}
 		}
 	}
