@@ -64,7 +64,7 @@ func (c *compiler) device(loop, entry int32, path string, l *pb.Loop, d *pb.Devi
 func (c *compiler) alone(path string, d *pb.Device) {
 	switch {
 	case d.GetIsolator() == nil:
-		c.add(finding.Refuse("device.kind-missing", path, fmt.Sprintf("%q has no kind", d.GetLabel()),
+		c.add(finding.Refuse("device.kind-missing", path+".kind", fmt.Sprintf("%q has no kind", d.GetLabel()),
 			"say what it is with exactly one of: "+finding.Sample(Kinds(), 20)+", isolator"))
 	case d.Address != nil:
 		c.add(finding.Refuse("device.isolator-address", path+".address", fmt.Sprintf("the isolator %q has an address", d.GetLabel()),

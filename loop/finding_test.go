@@ -39,7 +39,7 @@ func TestFindings(t *testing.T) {
 			"REFUSED wiring.return-on-branch loops[0].return_cable_m"},
 
 		{"no address", "A9", branch(smoke + `devices: {label: "B" cable_m: 5 relay_module: {}}`), "REFUSED device.address-missing " + at},
-		{"no kind", "A6", second(""), "REFUSED device.kind-missing " + at},
+		{"no kind", "A6", second(""), "REFUSED device.kind-missing " + at + ".kind"},
 		{"an isolator with an address", "schema: Device.isolator", second("isolator: {}"), "REFUSED device.isolator-address " + at + ".address"},
 		{"an isolator built in", "schema: Device.isolator", second("isolator: {} loop_sounder: {}"), ""},
 		{"a label of an isolator and a device", "A3", branch(smoke + `devices: {label: "SD" cable_m: 5 isolator: {}}`),

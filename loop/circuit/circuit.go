@@ -90,7 +90,7 @@ func ohmPerMetre(k *pb.Circuit, opt Options) (float64, []*pb.Finding) {
 	}
 	ohm, err := wire.OhmPerMetre(cable)
 	if err != nil {
-		return 0, []*pb.Finding{finding.Refuse("cable.resistance-unknown", path, err.Error(), "give a size that the table holds, or ohm_per_km")}
+		return 0, []*pb.Finding{finding.Refuse("cable.resistance-unknown", path, err.Error(), wire.ResistanceRemedy())}
 	}
 	return ohm, nil
 }

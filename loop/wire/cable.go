@@ -3,6 +3,7 @@ package wire
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 )
@@ -45,6 +46,18 @@ var b258 = [...]gauge{
 	{14, 1.6277, 3.07, 3.14},
 	{12, 2.0525, 1.93, 1.98},
 	{10, 2.5882, 1.21, 1.24},
+}
+
+// ResistanceRemedy says how a cable gets a resistance: with a size of the tables above, or its own.
+func ResistanceRemedy() string {
+	var mm2, awg []string
+	for _, row := range iec60228 {
+		mm2 = append(mm2, fmt.Sprintf("%g", row.mm2))
+	}
+	for _, row := range b258 {
+		awg = append(awg, fmt.Sprint(row.awg))
+	}
+	return fmt.Sprintf("give exactly one of conductor_mm2 (%s), conductor_awg (%s) and ohm_per_km", strings.Join(mm2, ", "), strings.Join(awg, ", "))
 }
 
 // conductor is what the solver needs to know of a cable.

@@ -93,7 +93,7 @@ func (c *compiler) entry(i int, d *pb.Device) {
 		e.iso = int32(len(c.n.iso))
 		c.n.iso = append(c.n.iso, isolates)
 	} else if !e.device {
-		c.refuse("device.kind-missing", at, fmt.Sprintf("%q has no kind", e.label), "say what it is, or write isolator: {}")
+		c.refuse("device.kind-missing", at+".kind", fmt.Sprintf("%q has no kind", e.label), "say what it is, or write isolator: {}")
 	}
 	if _, taken := c.n.byLabel[e.label]; taken {
 		c.refuse("reference.duplicate-label", at+".label", fmt.Sprintf("the label %q is used twice", e.label), "labels are unique")
@@ -175,7 +175,7 @@ func (c *compiler) run(at string, metres float64, own *pb.Cable, cableAt string)
 			said = said || f.GetPath() == c.path+cableAt
 		}
 		if !said {
-			c.refuse("cable.resistance-unknown", cableAt, why, "give a size that the table holds, or ohm_per_km")
+			c.refuse("cable.resistance-unknown", cableAt, why, ResistanceRemedy())
 		}
 	}
 	c.number(at, metres, 0, 1e4)

@@ -58,7 +58,7 @@ func parse(file File, limit int) (*yaml.Node, []*pb.Finding) {
 }
 
 func tooLarge(path string, limit int) *pb.Finding {
-	return pos{1, 1}.at(path, finding.Refuse("file.too-large", "", fmt.Sprintf("the file is larger than %d bytes", limit), "split it, or raise the limit of the service"))
+	return pos{1, 1}.at(path, finding.Refuse("file.too-large", "", fmt.Sprintf("the file is larger than %d bytes", limit), "split it into several"))
 }
 
 // errGaveUp stands for a panic of the YAML library: bad input that it does not survive is bad
