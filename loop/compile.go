@@ -31,7 +31,6 @@ func Compile(site *pb.Site) (*Installation, []*pb.Finding) {
 		labels: map[string]bool{},
 	}
 	c.names()
-	c.refuse()
 	var found []*pb.Finding
 	c.in.Plant, found = plant.Compile(site.GetEquipment())
 	c.found = append(c.found, found...)
@@ -103,13 +102,6 @@ func (c *compiler) unique(list []string, what, id, path string) []string {
 		c.add(finding.Refuse("reference.duplicate", path, fmt.Sprintf("the %s %q is defined twice", what, id), "every id is used once; rename one of the two"))
 	}
 	return append(list, id)
-}
-
-// refuse names what the schema can say and the bench cannot simulate yet.
-func (c *compiler) refuse() {
-	if len(c.site.GetRules().GetLimits()) > 0 {
-		c.add(finding.NotYet("rules.limits", "a limit other than the rule pack's"))
-	}
 }
 
 // label registers a label and reports one that is taken.

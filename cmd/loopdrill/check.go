@@ -1,6 +1,8 @@
 package main
 
 import (
+	"bytes"
+	"encoding/json"
 	"fmt"
 	"io"
 	"strings"
@@ -9,6 +11,7 @@ import (
 
 	"loopdrill.dev/loopdrill/proto/finding"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/sim"
 	"loopdrill.dev/loopdrill/sim/site"
 )
 
@@ -18,9 +21,14 @@ func newCheck(io stdio) *cobra.Command {
 	var effective bool
 	cmd := &cobra.Command{
 		Use:   "check SITE",
-		Short: "Say what is wrong with the files of a site",
+		Short: "Say what is wrong with a site, and calculate its wiring and supplies",
 		Long: `Reads site.yaml, and the matrix and the scenarios beside it, and reports every
-problem of every file at once, each with its place and what would be right.`,
+problem of every file at once, each with its place and what would be right.
+
+Then judges the installation as a design: loops, output circuits, supplies and
+contacts against the limits of the rule packs and of common practice, each with
+the clause it rests on, and prints the calculations. A limit that a data sheet or
+an agreement replaces is written under rules.limits, by its name.`,
 		Example: "  loopdrill check testdata/alder-quay\n  loopdrill check --effective --output json site.yaml",
 		Args:    oneSite,
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -30,7 +38,10 @@ problem of every file at once, each with its place and what would be right.`,
 			}
 			built, findings := site.Build(bundle)
 			_, findings = compileScenarios(built, findings)
-			result := checkResult{site: built.Site.GetSite(), findings: findings}
+			calculations, judged := built.Check()
+			findings = append(findings, judged...)
+			finding.Sort(findings)
+			result := checkResult{site: built.Site.GetSite(), findings: findings, calculations: calculations}
 			if effective && finding.Worst(findings) != pb.Severity_SEVERITY_REFUSED {
 				result.defaults = site.Effective(built.Site)
 			}
@@ -47,9 +58,16 @@ problem of every file at once, each with its place and what would be right.`,
 
 // checkResult is what check prints.
 type checkResult struct {
-	site     string
-	findings []*pb.Finding
-	defaults []site.Default
+	site         string
+	findings     []*pb.Finding
+	calculations *pb.Calculations // nil where the installation is refused
+	defaults     []site.Default
+}
+
+// calculated tells whether there are figures to print: not beside a refusal, which must be put right
+// first.
+func (r *checkResult) calculated() bool {
+	return r.calculations != nil && finding.Worst(r.findings) != pb.Severity_SEVERITY_REFUSED
 }
 
 func (r *checkResult) write(io stdio, form format, effective bool) error {
@@ -59,13 +77,24 @@ func (r *checkResult) write(io stdio, form format, effective bool) error {
 	if err := writeFindings(io.Out, io, r.findings); err != nil {
 		return err
 	}
+	if r.calculated() {
+		if err := writeCalculations(io.Out, r.calculations); err != nil {
+			return err
+		}
+	}
 	if effective {
 		if err := writeDefaults(io.Out, r.defaults); err != nil {
 			return err
 		}
 	}
-	_, err := fmt.Fprintln(io.Out, countFindings(r.findings))
-	return err
+	end := countFindings(r.findings).String()
+	if r.calculated() {
+		end = caution() + "\n" + end
+	}
+	if _, err := fmt.Fprintln(io.Out, end); err != nil {
+		return fmt.Errorf("writing the result: %w", err)
+	}
+	return nil
 }
 
 // defaultJSON is one default in force. The value is text, with its unit, as a file would say it.
@@ -78,11 +107,20 @@ type defaultJSON struct {
 
 func (r *checkResult) writeJSON(w io.Writer, effective bool) error {
 	out := struct {
-		Site     string         `json:"site"`
-		Findings []findingJSON  `json:"findings"`
-		Counts   countsJSON     `json:"counts"`
-		Defaults *[]defaultJSON `json:"defaults,omitempty"`
-	}{Site: r.site, Findings: findingsJSON(r.findings), Counts: countFindings(r.findings)}
+		Site         string          `json:"site"`
+		Caution      string          `json:"caution"`
+		Findings     []findingJSON   `json:"findings"`
+		Counts       countsJSON      `json:"counts"`
+		Calculations json.RawMessage `json:"calculations,omitempty"`
+		Defaults     *[]defaultJSON  `json:"defaults,omitempty"`
+	}{Site: r.site, Caution: sim.Caution, Findings: findingsJSON(r.findings), Counts: countFindings(r.findings)}
+	if r.calculated() {
+		var text bytes.Buffer
+		if err := writeMessage(&text, r.calculations); err != nil {
+			return err
+		}
+		out.Calculations = text.Bytes()
+	}
 	if effective {
 		list := make([]defaultJSON, 0, len(r.defaults))
 		for _, d := range r.defaults {

@@ -101,7 +101,7 @@ func FuzzCompile(f *testing.F) {
 				}
 			}
 			c.PointToPoint(within(volts, 0, 60), FromFirst)
-			c.EndOfLine(within(volts, 0, 60))
+			c.EndOfLine(within(volts, 0, 60), FromFirst)
 		}
 		try()
 		at := int(run) % c.Runs()

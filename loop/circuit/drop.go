@@ -82,14 +82,19 @@ func (l *load) planned(v float64) float64 {
 	return l.amps
 }
 
-// EndOfLine calculates with the whole current at the far end: V = V0 - I x (all runs, out and
-// back, without the return of a ring). It is never more hopeful than PointToPoint. Constant power
-// counts at its least voltage. The margin is over the highest least voltage of the loads.
-func (c *Circuit) EndOfLine(startV float64) Drop {
+// EndOfLine calculates with the whole current at the far end: V = V0 - I x (the runs to the
+// farthest load, out and back). It is never more hopeful than PointToPoint from the same end.
+// Constant power counts at its least voltage. The margin is over the highest least voltage of the
+// loads.
+func (c *Circuit) EndOfLine(startV float64, from End) Drop {
 	amps, ohm, least := 0.0, 0.0, 0.0
 	for i := range c.loads {
+		cable := i
+		if from == FromReturn {
+			cable = len(c.runs) - 1 - i
+		}
 		amps += c.loads[i].most()
-		ohm += float64(2 * c.runs[i].ohm)
+		ohm += float64(2 * c.runs[cable].ohm)
 		least = max(least, c.loads[i].least)
 	}
 	return newDrop(startV, startV-float64(amps*ohm), least)

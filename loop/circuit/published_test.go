@@ -50,7 +50,7 @@ func TestDropMethods(t *testing.T) {
 			for i := range drops {
 				near(t, "solver against recursion", float64(b.w.MicroV(i)), float64(drops[i].MicroV), toleranceMicroV)
 			}
-			lumped := b.c.EndOfLine(startNFPA)
+			lumped := b.c.EndOfLine(startNFPA, FromFirst)
 			if c.endOfLine > 0 {
 				near(t, "end of line", float64(lumped.MicroV)/1e6, c.endOfLine, tolerancePublishedV)
 			}

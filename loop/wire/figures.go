@@ -12,8 +12,8 @@ type Figures struct {
 	LoopMicroOhm    int64 // both cores and the closed isolators: round a ring, or to the worst end of a branch
 	Picofarads      int64
 	RestMicroAmp    int64
-	AlarmMicroAmp   int64 // all sounders, and as many indicators as may be lit
-	OneEndRest      Lowest
+	AlarmMicroAmp   int64  // all sounders, and as many indicators as may be lit
+	OneEndRest      Lowest // of a ring the worse end: a break may leave either
 	OneEndAlarm     Lowest
 	BothEndsRest    Lowest // on a ring only
 	BothEndsAlarm   Lowest
@@ -49,9 +49,11 @@ func (n *Network) Figures() Figures {
 		total += n.entries[e].sounder
 	}
 	f.AlarmMicroAmp = micro(total + n.brightest())
-	f.OneEndRest, f.OneEndAlarm = n.lowest(false)
+	f.OneEndRest, f.OneEndAlarm = n.lowest(true, false)
 	if n.ring {
-		f.BothEndsRest, f.BothEndsAlarm = n.lowest(true)
+		f.BothEndsRest, f.BothEndsAlarm = n.lowest(true, true)
+		rest, alarm := n.lowest(false, true)
+		f.OneEndRest, f.OneEndAlarm = f.OneEndRest.worse(rest), f.OneEndAlarm.worse(alarm)
 	}
 	return f
 }
@@ -80,10 +82,18 @@ func (n *Network) loopOhm() float64 {
 	return most
 }
 
-// lowest solves the healthy loop at rest and in alarm, driven from one end or from both.
-func (n *Network) lowest(both bool) (rest, alarm Lowest) {
-	s := &State{next: never, iso: make([]isoState, len(n.iso)), dev: make([]devState, len(n.entries)), far: both}
-	s.iso[farEnd].open = !both
+// worse is the lower of two; a line that collapses is lower than any that holds.
+func (l Lowest) worse(o Lowest) Lowest {
+	if o.Collapsed != l.Collapsed && o.Collapsed || o.Collapsed == l.Collapsed && o.MicroVolt < l.MicroVolt {
+		return o
+	}
+	return l
+}
+
+// lowest solves the healthy loop at rest and in alarm, driven from the first end, the far one or both.
+func (n *Network) lowest(first, far bool) (rest, alarm Lowest) {
+	s := &State{next: never, iso: make([]isoState, len(n.iso)), dev: make([]devState, len(n.entries)), far: far}
+	s.iso[terminalA].open, s.iso[farEnd].open = !first, !far
 	n.assemble(s)
 	n.solveNow(s)
 	rest = n.lowestNow(s)

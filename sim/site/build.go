@@ -10,6 +10,7 @@ import (
 	"loopdrill.dev/loopdrill/logic/matrix"
 	"loopdrill.dev/loopdrill/logic/term"
 	"loopdrill.dev/loopdrill/loop"
+	"loopdrill.dev/loopdrill/loop/check"
 	"loopdrill.dev/loopdrill/proto/finding"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 )
@@ -24,6 +25,8 @@ type Built struct {
 	Matrix       *matrix.Matrix // nil if the bundle has none
 	MatrixFile   string         // its path, for positions
 	Scenarios    []Scenario
+
+	sound bool // nothing refuses the installation
 }
 
 // Scenario is one scenario of a bundle.
@@ -91,6 +94,8 @@ func (b *Built) join(refused []*pb.Finding) []*pb.Finding {
 		complete(m.ProtoReflect())
 	}
 	b.Installation, found = loop.Compile(m)
+	found = append(found, check.Names(m)...)
+	b.sound = len(refused) == 0 && finding.Worst(found) != pb.Severity_SEVERITY_REFUSED
 	b.World = World(m, b.Installation)
 	program, problems := logic.Compile(m, b.World)
 	b.Program = program

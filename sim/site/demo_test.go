@@ -19,8 +19,12 @@ func TestDemoShowsEverything(t *testing.T) {
 		t.Fatal(err)
 	}
 	built, findings := Build(bundle)
-	for _, f := range findings {
+	figures, judged := built.Check()
+	for _, f := range append(findings, judged...) {
 		t.Errorf("%s", Text(f))
+	}
+	if len(figures.GetLoops()) != 2 || len(figures.GetCircuits()) == 0 || len(figures.GetSupplies()) != 3 {
+		t.Errorf("calculations of %d loops, %d circuits, %d supplies", len(figures.GetLoops()), len(figures.GetCircuits()), len(figures.GetSupplies()))
 	}
 	seen := map[string]bool{}
 	devices := 0

@@ -7,6 +7,7 @@ import (
 	"google.golang.org/protobuf/reflect/protoreflect"
 
 	"loopdrill.dev/loopdrill/loop"
+	"loopdrill.dev/loopdrill/loop/check"
 	"loopdrill.dev/loopdrill/loop/circuit"
 	"loopdrill.dev/loopdrill/loop/plant"
 	"loopdrill.dev/loopdrill/loop/power"
@@ -41,6 +42,13 @@ func Effective(m *pb.Site) []Default {
 	}
 	for _, d := range plant.Defaults() {
 		out = appendInForce(out, m, Default{Key: d.Name, Value: d.Value, Source: d.Source})
+	}
+	for _, l := range check.InForce(m) {
+		where := "always"
+		if l.Packs != "" {
+			where = l.Packs
+		}
+		out = append(out, Default{Key: "limit " + l.Name, Value: fmt.Sprintf("%g", l.Value), Source: l.Source, Where: where})
 	}
 	return out
 }

@@ -73,6 +73,8 @@ func (a *gridArea) device(loop, address int) string {
 		kind, suffix = "loop_sounder: {}", "LS"
 	case position == 2:
 		kind, suffix = "relay_module: {contact: {at_rest: open, on_loop_loss: rests}}", "DOOR"
+	case position == areaSize/2:
+		kind += ", isolator: true" // no more than 20 devices between two isolators
 	case position%10 == 9:
 		kind, suffix = "heat_detector: {}", "HD"
 	}

@@ -29,7 +29,7 @@ type Files struct {
 	Remarks []string
 }
 
-// Small returns a site of eight devices with a matrix and a scenario.
+// Small returns a site of nine devices with a matrix and a scenario.
 func Small() Files {
 	var out Files
 	for _, f := range []struct{ from, to string }{

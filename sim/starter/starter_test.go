@@ -46,8 +46,21 @@ func passes(t *testing.T, name string, files Files) *site.Built {
 
 func TestSmall(t *testing.T) {
 	built := passes(t, "small", Small())
-	if n := len(built.Installation.Points); n != 8 {
+	sound(t, "small", built)
+	if n := len(built.Installation.Points); n != 9 {
 		t.Errorf("%d devices", n)
+	}
+}
+
+// sound checks the design of what a command writes as finished: nothing is found.
+func sound(t *testing.T, name string, built *site.Built) {
+	t.Helper()
+	figures, found := built.Check()
+	for _, f := range found {
+		t.Errorf("%s: %s", name, site.Text(f))
+	}
+	if len(figures.GetLoops()) == 0 {
+		t.Errorf("%s: no loop was judged", name)
 	}
 }
 
@@ -60,6 +73,7 @@ func TestGrid(t *testing.T) {
 			t.Fatal(err)
 		}
 		built := passes(t, name, files)
+		sound(t, name, built)
 		if n := len(built.Installation.Points); n != size.loops*size.devices {
 			t.Errorf("%s: %d devices", name, n)
 		}

@@ -1,0 +1,22 @@
+package site
+
+import (
+	"loopdrill.dev/loopdrill/loop/check"
+	"loopdrill.dev/loopdrill/proto/finding"
+	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+)
+
+// Check judges the installation as a design, and computes its figures; findings are placed and
+// sorted. Both are nil where something refuses the installation.
+//
+// Build does not do this: a design that breaks a limit can be simulated all the same, and a drill
+// of it shows what the limit is for.
+func (b *Built) Check() (*pb.Calculations, []*pb.Finding) {
+	if !b.sound {
+		return nil, nil
+	}
+	found := check.Check(b.Site, b.Installation)
+	b.Index.Place(found)
+	finding.Sort(found)
+	return check.Calculate(b.Site, b.Installation), found
+}
