@@ -25,11 +25,11 @@ type word struct {
 var (
 	cellStates = []term.State{term.On, term.Off, term.Alert, term.Evacuate}
 	stateWords = []string{"on", "off", "alert", "evacuate", "any"}
-	stageWords = []string{"after", "for", "within", "silenceable", "until", "first", "then"}
+	stageWords = []string{"after", "for", "hold", "within", "silenceable", "until", "first", "then"}
 	idPattern  = regexp.MustCompile(`^[a-z0-9]([a-z0-9-]{0,38}[a-z0-9])?$`)
 )
 
-const grammar = "a cell reads: STATE [after D [+-D]] [for D] [within D] [silenceable] [until reset] [first of NAME], several joined by `then`; or `any`; or nothing"
+const grammar = "a cell reads: STATE [after D [+-D]] [for D] [hold D [+-D]] [within D] [silenceable] [until reset] [first of NAME], several joined by `then`; or `any`; or nothing"
 
 // parseCell reads one cell that is not blank. With flaws the cell is as far as it could be read.
 // stages holds the offset of each stage's state word, for flaws that only the column can show.
@@ -127,9 +127,12 @@ func (p *cellParser) term(s *Stage, w word) {
 	switch w.text {
 	case "after":
 		s.After = p.duration(w, false)
-		p.tolerance(s)
+		p.tolerance(&s.Tolerance)
 	case "for":
 		s.For = p.duration(w, true)
+	case "hold":
+		s.Hold = p.duration(w, true)
+		p.tolerance(&s.HoldTolerance)
 	case "within":
 		s.Within = p.duration(w, true)
 	case "silenceable":
@@ -143,7 +146,7 @@ func (p *cellParser) term(s *Stage, w word) {
 	default:
 		detail := grammar
 		if strings.HasPrefix(w.text, "+-") || strings.HasPrefix(w.text, "±") {
-			detail = "a tolerance stands behind the duration of `after`: after 60s +-5s"
+			detail = "a tolerance stands behind the duration of `after` or `hold`: after 60s +-5s"
 		} else if name, ok := finding.Nearest(w.text, stageWords); ok {
 			detail = fmt.Sprintf("did you mean %q?", name)
 		}
@@ -188,8 +191,9 @@ func (p *cellParser) measure(at word, text string, positive bool) time.Duration 
 	return d
 }
 
-// tolerance reads `+-D`, `+- D` or the same with the sign ± behind the duration of `after`.
-func (p *cellParser) tolerance(s *Stage) {
+// tolerance reads `+-D`, `+- D` or the same with the sign ± behind the duration of `after` or
+// `hold`, if it stands there.
+func (p *cellParser) tolerance(to *time.Duration) {
 	if p.next >= len(p.words) {
 		return
 	}
@@ -203,10 +207,10 @@ func (p *cellParser) tolerance(s *Stage) {
 	}
 	p.next++
 	if text == "" {
-		s.Tolerance = p.duration(w, true)
+		*to = p.duration(w, true)
 		return
 	}
-	s.Tolerance = p.measure(w, text, true)
+	*to = p.measure(w, text, true)
 }
 
 func (p *cellParser) firstOf(after word) {
@@ -227,6 +231,12 @@ func (p *cellParser) firstOf(after word) {
 func (p *cellParser) checkStage(s *Stage, at word) {
 	if s.For > 0 && s.UntilReset {
 		p.flaw(at, "matrix.contradiction", "a stage cannot end by itself and last until reset", "keep either `for` or `until reset`")
+	}
+	if s.Hold > 0 && s.UntilReset {
+		p.flaw(at, "matrix.contradiction", "a stage cannot be held for a time and last until reset", "keep either `hold` or `until reset`")
+	}
+	if s.Hold > 0 && s.For > 0 {
+		p.flaw(at, "matrix.contradiction", "a stage cannot end by itself and be held beyond its row", "keep either `for`, which lasts that long whatever the row does, or `hold`, which counts from the end of the row")
 	}
 	if s.State == term.Off && s.Silenceable {
 		p.flaw(at, "matrix.contradiction", "`off` cannot be silenceable", "an output that is off makes no sound; drop the word")

@@ -72,6 +72,12 @@ func TestParseCell(t *testing.T) {
 			Stages: []Stage{{State: term.On, After: second, Within: 8 * second, Silenceable: true, UntilReset: true}}}},
 		{"on after 10s+-250ms for 3s", Cell{Stages: []Stage{{State: term.On, After: 10 * second, Tolerance: second / 4, For: 3 * second}}}},
 		{"on after 10s ± 1s", Cell{Stages: []Stage{{State: term.On, After: 10 * second, Tolerance: second}}}},
+		{"on hold 30s", Cell{Stages: []Stage{{State: term.On, Hold: 30 * second}}}},
+		{"on hold 30s +-1s after 2s within 5s", Cell{Stages: []Stage{{State: term.On, After: 2 * second, Hold: 30 * second, HoldTolerance: second, Within: 5 * second}}}},
+		{"on hold", Cell{}},
+		{"on hold 0s", Cell{}},
+		{"on hold 30s for 5s", Cell{}},
+		{"on hold 30s until reset", Cell{}},
 		{"on\nafter\t10s +- 1s", Cell{Stages: []Stage{{State: term.On, After: 10 * second, Tolerance: second}}}},
 		{"alert first of a then evacuate after 2s", Cell{FirstOf: "a", Stages: []Stage{{State: term.Alert}, {State: term.Evacuate, After: 2 * second}}}},
 	} {
@@ -100,7 +106,7 @@ func checkRoundTrip(t *testing.T, cell Cell) {
 }
 
 func FuzzCell(f *testing.F) {
-	for _, text := range []string{"any", "on", "alert then evacuate after 300s", "on after 10s +-5s for 3s within 8s silenceable first of lift-a",
+	for _, text := range []string{"any", "on", "alert then evacuate after 300s", "on after 10s +-5s for 3s within 8s silenceable first of lift-a", "on after 1s hold 30s ± 1s",
 		"off until reset", "then", "on then", "first of", "±", "on after +-", "evacuate after 1h1ns ± 1us"} {
 		f.Add(text)
 	}

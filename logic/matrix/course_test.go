@@ -94,6 +94,12 @@ func TestCourses(t *testing.T) {
 		{"one nanosecond would have been enough", [][]string{{"on after 3999999999ns"}}, []Truth{from(0, 5, 9)}, "8.999999999s on r0; 9s off"},
 		{"a pulse outlasts its row (E3)", [][]string{{"on for 10s"}}, []Truth{from(0, 5, 9)}, "5s on r0; 15s off"},
 		{"a pulse ignores a row that comes back while it runs, and starts again at its end (E3)", [][]string{{"on for 10s"}}, []Truth{from(0, 5, 6, 8, 9, 15, 16)}, "5s on r0; 25s off"},
+		{"held beyond its row (E4)", [][]string{{"on hold 10s"}}, []Truth{from(0, 5, 9)}, "5s on r0; 19s off"},
+		{"held until the row comes back", [][]string{{"on hold 10s"}}, []Truth{from(0, 5, 9, 12, 13)}, "5s on r0; 23s off"},
+		{"held, but not until the delay has run out again", [][]string{{"on after 4s hold 2s"}}, []Truth{from(0, 0, 5, 6, 20)}, "4s on r0; 7s off; 10s on r0; 22s off"},
+		{"a delay that did not run out holds nothing", [][]string{{"on after 4s hold 9s"}}, []Truth{from(0, 0, 4)}, ""},
+		{"a hold with a tolerance ends no earlier than the row", [][]string{{"on hold 3s +-5s"}}, []Truth{from(0, 5, 9)}, "5s on r0; 12s off [9s,17s]"},
+		{"a held stage ends when the next begins", [][]string{{"alert hold 60s then evacuate after 30s"}}, []Truth{from(0, 0, 31)}, "0 alert r0; 30s evacuate r0; 31s off"},
 		{"stages", [][]string{{"alert then evacuate after 300s"}}, []Truth{from(0, 10)}, "10s alert r0; 5m10s evacuate r0"},
 		{"a stage ends when the next begins", [][]string{{"evacuate then alert after 30s for 10s then off after 60s"}}, []Truth{from(0, 0, 100)},
 			"0 evacuate r0; 30s alert r0; 40s off"},
@@ -179,6 +185,8 @@ func TestLeads(t *testing.T) {
 type ticker struct {
 	active bool
 	pulse  time.Duration // end of the pulse that runs or ran
+	risen  bool          // the row has been true for the delay, and is
+	off    time.Duration // when the stage ends after its row did
 }
 
 // tick lets one second of a cell pass: what ends, then what begins.
@@ -191,7 +199,10 @@ func tick(cell *Cell, tickers []ticker, spans []Span, now time.Duration) (strong
 	}
 	for i := range cell.Stages {
 		stage, k := &cell.Stages[i], &tickers[i]
-		if stage.For > 0 && now >= k.pulse || stage.For == 0 && !stage.UntilReset && !isTrue {
+		if k.risen && !isTrue {
+			k.risen, k.off = false, now+stage.Hold
+		}
+		if stage.For > 0 && now >= k.pulse || stage.For == 0 && !stage.UntilReset && !k.risen && now >= k.off {
 			k.active = false
 		}
 	}
@@ -200,6 +211,7 @@ func tick(cell *Cell, tickers []ticker, spans []Span, now time.Duration) (strong
 		if !isTrue || now-risen != stage.After || stage.For > 0 && now < k.pulse {
 			continue
 		}
+		k.risen = true
 		k.active, k.pulse = true, now+stage.For
 		for j := range i {
 			tickers[j].active = false
@@ -218,11 +230,13 @@ func drawCell(t *rapid.T) string {
 	var stages []string
 	for range rapid.IntRange(1, 3).Draw(t, "stages") {
 		stage := rapid.SampledFrom([]string{"on", "alert", "evacuate", "off"}).Draw(t, "state") + fmt.Sprintf(" after %ds", after)
-		switch rapid.IntRange(0, 3).Draw(t, "end") {
+		switch rapid.IntRange(0, 4).Draw(t, "end") {
 		case 0:
 			stage += fmt.Sprintf(" for %ds", rapid.IntRange(1, 9).Draw(t, "for"))
 		case 1:
 			stage += " until reset"
+		case 2:
+			stage += fmt.Sprintf(" hold %ds", rapid.IntRange(1, 9).Draw(t, "hold"))
 		}
 		stages = append(stages, stage)
 		after += rapid.IntRange(1, 6).Draw(t, "gap")

@@ -90,7 +90,8 @@ func (m *Matrix) holders(truths []Truth) map[string]int {
 // demands lays the stages of a cell over the times its row was true. A stage begins when its
 // delay has run out and the row is still true (rule E2: at the very instant, a row that just
 // became false wins). It ends when the row does, or after its own time whatever the row does
-// (rule E3; a row that comes back while that time runs starts no other), or not until reset; in any
+// (rule E3; a row that comes back while that time runs starts no other), or a time after the row
+// (rule E4; a row that comes back meanwhile goes on without a gap), or not until reset; in any
 // case when a later stage of the cell begins (rule J15).
 func (c *Cell) demands(spans []Span) []Demand {
 	var demands []Demand
@@ -112,7 +113,8 @@ func (c *Cell) demands(spans []Span) []Demand {
 				d.To = later(from, stage.For)
 				d.End = Span{later(d.Begin.From, stage.For), later(d.Begin.To, stage.For)}
 			default:
-				d.To, d.End = span.To, Span{span.To, span.To}
+				d.To = later(span.To, stage.Hold)
+				d.End = Span{max(d.To-stage.HoldTolerance, span.To), later(d.To, stage.HoldTolerance)}
 			}
 			until = d.To
 			demands = append(demands, d)

@@ -86,13 +86,15 @@ type Cell struct {
 
 // Stage is one demand of a cell: State from After on, counted from the decision (t1).
 type Stage struct {
-	State       term.State // On, Alert, Evacuate or Off
-	After       time.Duration
-	Tolerance   time.Duration // either way, on After; 0 = exact
-	For         time.Duration // 0 = as long as the row is true
-	Within      time.Duration // on operation less After; 0 = the target of the site
-	Silenceable bool
-	UntilReset  bool
+	State         term.State // On, Alert, Evacuate or Off
+	After         time.Duration
+	Tolerance     time.Duration // either way, on After; 0 = exact
+	For           time.Duration // 0 = as long as the row is true
+	Hold          time.Duration // beyond the end of the row (off-delay); not with For or UntilReset
+	HoldTolerance time.Duration // either way, on Hold; 0 = exact
+	Within        time.Duration // on operation less After; 0 = the target of the site
+	Silenceable   bool
+	UntilReset    bool
 }
 
 // Place is where something stands in the file. Row counts as a spreadsheet does, from 1; Line
@@ -126,6 +128,12 @@ func (s *Stage) String() string {
 	}
 	if s.For > 0 {
 		text += " for " + durationWord(s.For)
+	}
+	if s.Hold > 0 {
+		text += " hold " + durationWord(s.Hold)
+	}
+	if s.HoldTolerance > 0 {
+		text += " +-" + durationWord(s.HoldTolerance)
 	}
 	if s.Within > 0 {
 		text += " within " + durationWord(s.Within)
