@@ -108,12 +108,12 @@ func (s *randomScript) enter(t testing.TB, step *pb.Step) {
 
 func (s *randomScript) step() *pb.Step {
 	step := &pb.Step{At: durationpb.New(s.at)}
-	switch k := s.IntN(20); {
+	switch k := s.IntN(24); {
 	case k < 9 && len(s.d.plan.In.Points) > 0:
 		return s.stimulus(step)
-	case k < 14 && len(s.d.plan.In.Points) > 0:
+	case k < 17 && len(s.d.plan.In.Points) > 0:
 		return s.fault(step)
-	case k < 16 && len(s.open) > 0:
+	case k < 20 && len(s.open) > 0:
 		i := s.IntN(len(s.open))
 		step.Kind = &pb.Step_Repair{Repair: &pb.RepairStep{Step: s.open[i]}}
 		s.open = append(s.open[:i], s.open[i+1:]...)
@@ -148,6 +148,12 @@ func (s *randomScript) fault(step *pb.Step) *pb.Step {
 	p := pick(s.Rand, s.d.plan.In.Points...)
 	on := &pb.PointStep{Device: p.Label}
 	step.Step = fmt.Sprintf("fault-%d", len(s.steps))
+	if s.chance(0.5) {
+		if step = s.wireFault(step); step != nil {
+			s.open = append(s.open, step.GetStep())
+		}
+		return step
+	}
 	switch s.IntN(9) {
 	case 0, 1:
 		step.Kind = &pb.Step_Remove{Remove: on}
@@ -217,6 +223,7 @@ type interactions struct {
 	sites, events, acts, slots                                    int
 	burst, loss, back, duplicate, garbled, outOfTurn, probe, ties int
 	gone, shared, repeats, outputFaults, wrongType, signals       int
+	wire                                                          wireCounts
 }
 
 func (n *interactions) add(o interactions) {
@@ -225,11 +232,12 @@ func (n *interactions) add(o interactions) {
 	n.garbled, n.outOfTurn, n.probe, n.ties = n.garbled+o.garbled, n.outOfTurn+o.outOfTurn, n.probe+o.probe, n.ties+o.ties
 	n.gone, n.shared, n.repeats = n.gone+o.gone, n.shared+o.shared, n.repeats+o.repeats
 	n.outputFaults, n.wrongType, n.signals = n.outputFaults+o.outputFaults, n.wrongType+o.wrongType, n.signals+o.signals
+	n.wire.add(o.wire)
 }
 
 // count reads the interactions of one drill off its log and its twins.
 func count(d *Drill) interactions {
-	n := interactions{sites: 1, events: d.log.Len(), acts: len(d.journal)}
+	n := interactions{sites: 1, events: d.log.Len(), acts: len(d.journal), wire: countWire(d)}
 	for _, l := range d.lines {
 		c := &l.(*twin).count
 		n.slots, n.burst, n.outOfTurn, n.garbled = n.slots+c.slots, n.burst+c.bursts, n.outOfTurn+c.outOfTurn, n.garbled+c.garbled
@@ -269,11 +277,13 @@ func count(d *Drill) interactions {
 
 // loopOf is the loop of an event that a line made.
 func (d *Drill) loopOf(e *sim.Event) int32 {
-	point := e.Subject
-	if e.Kind == CommandHeard || e.Kind == OutputFault {
-		point = d.plan.In.Outputs[e.Subject].Point
+	switch spaceOf(e) {
+	case ofLoop:
+		return e.Subject
+	case ofOutput:
+		return d.plan.LoopOf(e.Subject)
 	}
-	return d.plan.In.Points[point].Loop
+	return d.plan.In.Points[e.Subject].Loop
 }
 
 // compareSite runs one random site with both lines.
@@ -290,8 +300,21 @@ func compareSite(t testing.TB, seed uint64) interactions {
 			t.Fatal(err)
 		}
 	}
+	var fork *Drill
+	if seed%4 == 0 { // a fork in the midst of it all goes on as the drill itself does
+		middle := time.Duration(g.Int64N(int64(randomHorizon)))
+		if err := d.RunUntil(middle); err != nil {
+			t.Fatalf("seed %d: %v", seed, err)
+		}
+		fork = d.Fork()
+	}
 	if err := d.RunUntil(randomHorizon); err != nil {
 		t.Fatalf("seed %d: %v", seed, err)
+	}
+	if fork != nil {
+		if err := fork.RunUntil(randomHorizon); err != nil || fork.Digest() != d.Digest() {
+			t.Fatalf("seed %d: a fork parts from its drill (%v)\n%s", seed, err, part(d, fork))
+		}
 	}
 	if d.Digest() != s.d.Digest() {
 		t.Fatalf("seed %d: the lazy line and the twin part.\n%s\nsteps:\n%s\nreplay: LOOPDRILL_SEED=%d go test ./sim/drill -run TestLazyAgainstTwin", seed, part(d, s.d), stepsText(s.steps), seed)
@@ -357,12 +380,16 @@ func TestLazyAgainstTwin(t *testing.T) {
 		}
 	})
 	t.Logf("%+v", sum)
-	for what, n := range map[string]int{
+	reached := map[string]int{
 		"command bursts cut short by a visit": sum.burst, "losses": sum.loss, "returns": sum.back, "duplicates": sum.duplicate,
 		"line errors": sum.garbled, "out-of-turn visits": sum.outOfTurn, "loops that probe": sum.probe, "ties between loops": sum.ties,
 		"levels gone before they were seen": sum.gone, "shared command slots": sum.shared, "repeated commands": sum.repeats,
 		"output faults": sum.outputFaults, "wrong types": sum.wrongType, "fire signals": sum.signals,
-	} {
+	}
+	for what, n := range sum.wire.table() {
+		reached[what] = *n
+	}
+	for what, n := range reached {
 		if n < 100 {
 			t.Errorf("only %d %s on %d sites: the test does not reach what it is for", n, what, sum.sites)
 		}

@@ -14,8 +14,8 @@ import (
 )
 
 // randomSite draws sites: up to three loops of forty devices of every kind, odd timing, every
-// option of the line, equipment with proofs, and a program that uses it all. The same seed gives
-// the same site.
+// option of the line, rings and branches with isolators and spurs (randomwire_test.go), equipment
+// with proofs, and a program that uses it all. The same seed gives the same site.
 type randomSite struct {
 	*rand.Rand
 	site    *pb.Site
@@ -28,13 +28,14 @@ type randomSite struct {
 }
 
 func newRandomSite(seed uint64) *randomSite {
-	g := &randomSite{Rand: rand.New(rand.NewPCG(seed, 2)), site: &pb.Site{Site: "random", Rules: &pb.Rules{Packs: []string{"en54"}}}}
+	g := &randomSite{Rand: rand.New(rand.NewPCG(seed, 2)), site: &pb.Site{Site: "random"}}
+	g.site.Rules = &pb.Rules{Packs: []string{pick(g.Rand, "en54", "nfpa72")}}
 	for z := range 1 + g.IntN(4) {
 		g.zones = append(g.zones, fmt.Sprintf("z%d", z))
 		g.site.Zones = append(g.site.Zones, &pb.Zone{Zone: g.zones[z]})
 	}
 	g.site.Places = []*pb.Place{{Place: "hall"}}
-	g.site.Supplies = []*pb.Supply{{Supply: "psu", VoltageV: new(24.0)}}
+	g.supplies()
 	g.panel()
 	g.equipment()
 	loops := 1 + g.IntN(3)
@@ -68,12 +69,17 @@ func ms(n int) *durationpb.Duration { return durationpb.New(time.Duration(n) * t
 
 func (g *randomSite) panel() {
 	g.site.Panel = &pb.Panel{Resound: pick(g.Rand, "new-zone", "new-device"), Reset_: pick(g.Rand, "keep-caused", "drop-all")}
+	g.site.Panel.Supply = &pb.PanelSupply{BatteryAh: new(24.0), StandbyMa: new(300.0)}
 	if g.chance(0.5) {
 		g.site.Panel.DecisionTime = ms(pick(g.Rand, 0, 1, 12, 200, 1000))
 	}
 	if g.chance(0.5) {
 		g.site.Panel.Outputs = []*pb.PanelOutput{{Label: "PANEL", Kind: &pb.PanelOutput_Relay{Relay: &pb.PanelRelay{}}}}
 		g.contact = append(g.contact, "PANEL")
+	}
+	if g.chance(0.5) {
+		g.site.Panel.Outputs = append(g.site.Panel.Outputs, &pb.PanelOutput{Label: "PANEL-BELL", Kind: &pb.PanelOutput_Circuit{Circuit: g.circuit("PANEL-BELL", "")}})
+		g.sounder = append(g.sounder, "PANEL-BELL")
 	}
 }
 
@@ -139,9 +145,10 @@ func (g *randomSite) loop(number uint32, timing *pb.Line, devices int) {
 		Cable: &pb.Cable{ConductorMm2: new(1.5)}, Line: timing,
 	}
 	addresses := g.Perm(250)[:devices]
+	g.cabling(l)
 	for _, a := range addresses {
 		d := &pb.Device{
-			Address: new(uint32(a + 1)), Label: fmt.Sprintf("L%d-%d", number, a+1), CableM: new(5.0),
+			Address: new(uint32(a + 1)), Label: fmt.Sprintf("L%d-%d", number, a+1), CableM: g.metres(),
 			Place: "hall", Zone: pick(g.Rand, g.zones...), Groups: []string{pick(g.Rand, "north", "south")},
 		}
 		if g.chance(0.35) {
@@ -153,7 +160,7 @@ func (g *randomSite) loop(number uint32, timing *pb.Line, devices int) {
 				g.fires = append(g.fires, d.GetLabel())
 			}
 		}
-		l.Devices = append(l.Devices, d)
+		g.place(l, d)
 	}
 	g.site.Loops = append(g.site.Loops, l)
 }
@@ -177,7 +184,13 @@ func (g *randomSite) inputKind(d *pb.Device) {
 		if g.chance(0.3) {
 			m.Retard = ms(pick(g.Rand, 1, 30, 2000))
 		}
-		if len(g.site.GetEquipment()) > 0 && g.chance(0.7) {
+		if g.chance(0.4) {
+			m.EndOfLineOhm, m.ShortMeans = new(4700.0), pick(g.Rand, "active", "fault")
+		}
+		switch {
+		case g.chance(0.15):
+			m.Input, m.Watches = "technical", &pb.Watch{Supply: "psu", Signal: pick(g.Rand, "fault", "mains-fault", "output-fault")}
+		case len(g.site.GetEquipment()) > 0 && g.chance(0.7):
 			e := pick(g.Rand, g.site.GetEquipment()...)
 			if signals := plant.Signals(e); len(signals) > 0 {
 				m.Input, m.Proves = pick(g.Rand, "technical", "supervisory"), &pb.Proof{Equipment: e.GetEquipment(), Signal: pick(g.Rand, signals...)}
@@ -194,22 +207,18 @@ func (g *randomSite) outputKind(d *pb.Device) {
 		e := pick(g.Rand, g.site.GetEquipment()...)
 		drives = &pb.Drive{Equipment: e.GetEquipment(), Input: pick(g.Rand, plant.Inputs(e)...)}
 	}
-	load := &pb.Load{Label: d.GetLabel() + "-LOAD", CableM: new(3.0)}
-	a := &pb.Appliance{CurrentMa: new(30.0)}
 	switch g.IntN(4) {
 	case 0:
 		d.Kind = &pb.Device_LoopSounder{LoopSounder: &pb.LoopSounder{}}
 		g.sounder = append(g.sounder, d.GetLabel())
 	case 1:
-		load.Kind = &pb.Load_Sounder{Sounder: a}
-		d.Kind = control(load, nil)
+		d.Kind = control(g.circuit(d.GetLabel(), ""), nil)
 		g.sounder = append(g.sounder, d.GetLabel())
 	case 2:
-		load.Kind = &pb.Load_Lamp{Lamp: a}
 		if drives != nil {
 			drives = nil // de-energise-to-operate needs a contact that says how it rests
 		}
-		d.Kind = control(load, drives)
+		d.Kind = control(g.circuit(d.GetLabel(), "lamp"), drives)
 		g.contact = append(g.contact, d.GetLabel())
 	default:
 		contact := &pb.Contact{AtRest: pick(g.Rand, "open", "closed"), OnLoopLoss: pick(g.Rand, "stays", "operates", "rests")}
@@ -218,10 +227,8 @@ func (g *randomSite) outputKind(d *pb.Device) {
 	}
 }
 
-func control(load *pb.Load, drives *pb.Drive) *pb.Device_ControlModule {
-	return &pb.Device_ControlModule{ControlModule: &pb.ControlModule{
-		Supply: "psu", Drives: drives, Circuit: &pb.Circuit{EndOfLineOhm: new(4700.0), Loads: []*pb.Load{load}},
-	}}
+func control(c *pb.Circuit, drives *pb.Drive) *pb.Device_ControlModule {
+	return &pb.Device_ControlModule{ControlModule: &pb.ControlModule{Supply: "psu", Drives: drives, Circuit: c}}
 }
 
 // program draws causes over everything that the panel knows, and actions with all their keys.
