@@ -12,6 +12,7 @@ import (
 
 	"github.com/prometheus/client_golang/prometheus"
 	"go.uber.org/zap"
+	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
@@ -297,7 +298,10 @@ func TestExplain(t *testing.T) {
 	}
 	// A server that is not there is an error, not a wait.
 	_, err = dial(t, "127.0.0.1:1").CreateDrill(t.Context(), files, "", 0)
-	if status.Code(err) != codes.Unavailable {
-		t.Errorf("without a server: %v", err)
+	if status.Code(err) != codes.Unavailable || !Unanswered(err) || Explain(err) != "no server answers" {
+		t.Errorf("without a server: %v, explained as %q", err, Explain(err))
+	}
+	if stops, err := status.New(codes.Unavailable, "the server is stopping").WithDetails(&errdetails.ErrorInfo{Reason: "SERVER_STOPS"}); err != nil || Unanswered(stops.Err()) {
+		t.Errorf("a server that stops counts as none, %v", err)
 	}
 }

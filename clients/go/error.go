@@ -4,6 +4,7 @@ import (
 	"strings"
 
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
+	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 )
 
@@ -13,6 +14,9 @@ func Explain(err error) string {
 	s, ok := status.FromError(err)
 	if !ok {
 		return err.Error()
+	}
+	if Unanswered(err) {
+		return "no server answers"
 	}
 	lines := []string{s.Message()}
 	for _, detail := range s.Details() {
@@ -27,6 +31,13 @@ func Explain(err error) string {
 		}
 	}
 	return strings.Join(lines, "\n")
+}
+
+// Unanswered tells whether an error came about because nothing answers at the server's address, in
+// distinction to a server that answers that it cannot serve: it gives a Reason.
+func Unanswered(err error) bool {
+	reason, _ := Reason(err)
+	return status.Code(err) == codes.Unavailable && reason == ""
 }
 
 // Reason is the word for what is wrong in an error of the server, such as LIMIT_REACHED, and its

@@ -11,12 +11,15 @@ import (
 	"os"
 	"os/signal"
 	"syscall"
+
+	"github.com/spf13/cobra"
 )
 
 func main() { os.Exit(mainStatus()) }
 
 // mainStatus runs the program over the process's own streams.
 func mainStatus() int {
+	cobra.EnableCommandSorting = false // help shows the commands in the order of commands
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	io := stdio{In: os.Stdin, Out: os.Stdout, Err: os.Stderr, Getenv: os.Getenv}

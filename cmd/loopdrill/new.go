@@ -51,8 +51,8 @@ Files that are there are never overwritten.`,
 			return sayNew(io, args[0], files)
 		},
 	}
-	cmd.Flags().IntVar(&opt.loops, "loops", 1, "generate a site of this many loops")
-	cmd.Flags().IntVar(&opt.devices, "devices", 25, "generate a site with this many devices on each loop")
+	cmd.Flags().IntVar(&opt.loops, "loops", 1, fmt.Sprintf("generate a site of this many loops, 1 to %d", starter.MaxLoops))
+	cmd.Flags().IntVar(&opt.devices, "devices", 25, fmt.Sprintf("generate a site with this many devices on each loop, %d to %d", starter.MinDevices, starter.MaxDevices))
 	cmd.Flags().StringVar(&opt.list, "from", "", "make the site from this address list (CSV)")
 	return cmd
 }

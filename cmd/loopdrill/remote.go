@@ -28,6 +28,8 @@ func (s *scenarios) playAt(ctx context.Context, io stdio, address string) (*pb.P
 		report := job.GetPlayReport()
 		report.Interrupted = true
 		return report, nil
+	case client.Unanswered(err):
+		return nil, fmt.Errorf("nothing answers at %s: is `loopdrill serve` running there?", address)
 	case err != nil:
 		return nil, fmt.Errorf("playing at %s: %s", address, client.Explain(err))
 	case job.GetPlayReport() == nil:

@@ -61,6 +61,9 @@ LOOPDRILL_OUTPUT; a flag on the command line wins.`,
 	root.SetOut(io.Out)
 	root.SetErr(io.Err)
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
+		if invalid, ok := errors.AsType[*pflag.InvalidValueError](err); ok {
+			err = fmt.Errorf("--%s: %w", invalid.GetFlag().Name, badValue(invalid))
+		}
 		return fmt.Errorf("%w (see `%s --help`)", err, cmd.CommandPath())
 	})
 	for _, command := range commands(io) {
@@ -98,10 +101,23 @@ func fromEnvironment(flags *pflag.FlagSet, getenv func(string) string) error {
 			return
 		}
 		if err := flags.Set(f.Name, value); err != nil {
+			if invalid, ok := errors.AsType[*pflag.InvalidValueError](err); ok {
+				err = badValue(invalid)
+			}
 			problems = append(problems, fmt.Errorf("%s in the environment: %w", name, err))
 		}
 	})
 	return errors.Join(problems...)
+}
+
+// badValue says what is wrong with the value of a flag, and what the flag takes where the library's
+// own error names a function of Go. The name of the flag is the caller's to say.
+func badValue(invalid *pflag.InvalidValueError) error {
+	takes := map[string]string{"bool": "true or false", "int": "a whole number", "duration": "a duration such as 10s"}[invalid.GetFlag().Value.Type()]
+	if takes == "" {
+		return invalid.Unwrap()
+	}
+	return fmt.Errorf("%q is not %s", invalid.GetValue(), takes)
 }
 
 // knownCommand is the argument check of the program itself: what it is given is a command misspelt.

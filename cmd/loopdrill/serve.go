@@ -16,6 +16,7 @@ import (
 	"go.uber.org/zap"
 	"go.uber.org/zap/zapcore"
 
+	"loopdrill.dev/loopdrill/sim"
 	"loopdrill.dev/loopdrill/sim/service"
 )
 
@@ -39,7 +40,7 @@ same port, and Prometheus metrics at /metrics of the other one. Everything is ke
 memory and ends with the server. There is neither TLS nor any check of who calls:
 listen beyond this machine only where the network is yours.
 
-The addresses go to standard output, the log as JSON to standard error. An interrupt or
+The addresses go to standard output, the log as JSON lines to standard error. An interrupt or
 a termination signal stops the server gracefully.`,
 		Example: "  loopdrill serve\n  loopdrill serve --listen 127.0.0.1:0 --metrics-listen ''",
 		Args:    cobra.NoArgs,
@@ -90,11 +91,10 @@ func serve(ctx context.Context, io stdio, flags serving) error {
 	return errors.Join(err, metrics.close())
 }
 
-// announce prints where the server listens, and what it is not.
+// announce prints where the server listens, in lines of a word and an address, and writes what it
+// is not to the log: whatever the log's level, and in a line that readers of JSON can read.
 func announce(io stdio, address net.Addr, metrics string) error {
-	if _, err := fmt.Fprintln(io.Err, caution()); err != nil {
-		return fmt.Errorf("writing the caution: %w", err)
-	}
+	newLog(io.Err, zapcore.InfoLevel).Info("caution", zap.String("text", sim.Caution))
 	text := fmt.Sprintf("grpc %s\n", address)
 	if metrics != "" {
 		text += fmt.Sprintf("metrics http://%s/metrics\n", metrics)

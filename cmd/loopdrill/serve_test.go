@@ -20,6 +20,7 @@ import (
 
 	client "loopdrill.dev/loopdrill/clients/go"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/sim"
 )
 
 // process is a server in a process of its own.
@@ -115,18 +116,21 @@ func get(t *testing.T, url string) string {
 	return string(page)
 }
 
-// checkRemarks looks at standard error: the caution, then the log as JSON, which ends with a stop.
+// checkRemarks looks at standard error: the log as JSON, which begins with the caution and ends
+// with a stop.
 func (p *process) checkRemarks(t *testing.T) {
 	t.Helper()
-	log, ok := strings.CutPrefix(p.stderr.String(), caution()+"\n")
-	if !ok {
-		t.Errorf("standard error does not begin with the caution:\n%s", p.stderr.String())
-	}
-	var last struct{ Level, Logger, Msg string }
-	for line := range strings.Lines(log) {
+	var last struct{ Level, Logger, Msg, Text string }
+	first := true
+	for line := range strings.Lines(p.stderr.String()) {
+		last.Text = ""
 		if err := json.Unmarshal([]byte(line), &last); err != nil {
 			t.Errorf("the log has a line that is no JSON: %s", line)
 		}
+		if first != (last.Text == sim.Caution) {
+			t.Errorf("the caution is not the first line, and no other one: %s", line)
+		}
+		first = false
 		if last.Level != "info" {
 			t.Errorf("the log has %s", line)
 		}
