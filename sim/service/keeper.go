@@ -121,7 +121,7 @@ func (k *keeper) step() {
 func (k *keeper) guarded(f func() error) (err error) {
 	defer func() {
 		if cause := recover(); cause != nil {
-			crash := &drill.Crash{Seed: k.owned.d.Seed(), Event: k.owned.d.Log().Len(), At: k.owned.d.Instant(), Cause: cause, Stack: string(debug.Stack())}
+			crash := &drill.CrashError{Seed: k.owned.d.Seed(), Event: k.owned.d.Log().Len(), At: k.owned.d.Instant(), Cause: cause, Stack: string(debug.Stack())}
 			err = k.fail(crash)
 		}
 	}()
@@ -194,7 +194,7 @@ func (k *keeper) message() *pb.Drill {
 func (k *keeper) fail(cause error) error {
 	o := &k.owned
 	o.pace, o.reason = nil, cause.Error()
-	var crash *drill.Crash
+	var crash *drill.CrashError
 	if !errors.As(cause, &crash) {
 		k.setState(pb.DrillState_DRILL_STATE_ENDED)
 		k.log.Warn("drill ended at a bound", zap.String("drill", k.about.name), zap.Error(cause))
