@@ -69,8 +69,8 @@ func (c *compiler) review(conditions *conditions) {
 			c.add(finding.Warn("program.output-without-effect", c.outputPath(out.Label), out.Label+" is in no effect", "nothing operates it; a spare may stay"))
 		}
 	}
-	if finding.Worst(c.findings) == pb.Severity_SEVERITY_REFUSED {
-		return // what follows would speak of a program that is not there
+	if finding.Worst(c.findings) == pb.Severity_SEVERITY_REFUSED || c.world.Partial {
+		return // what follows would speak of a program, or of devices, that are not there
 	}
 	s := c.p.NewState()
 	for i, node := range c.p.causes {

@@ -151,7 +151,7 @@ func (t *text) lowerCount(e, value ast.Expr, operator string, n int64) *Term {
 			result = Negate(result)
 		}
 	}
-	if result.Op == Const {
+	if result.Op == Const && !t.reader.world.Partial {
 		verb := "can never be true"
 		code := "never"
 		if result.True {

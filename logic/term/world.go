@@ -14,6 +14,8 @@ type World struct {
 	Causes    []string
 	Controls  []string
 	Equipment []Equipment
+	// Partial says that parts of the installation could not be read: what can be counted is not known.
+	Partial bool
 	// Loops holds the loop numbers in file order.
 	Loops []uint32
 	// PointRefs and OutputRefs find an index by label and by `loop/address`.

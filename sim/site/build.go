@@ -2,6 +2,7 @@ package site
 
 import (
 	"fmt"
+	"slices"
 
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
@@ -71,18 +72,10 @@ func (l Limits) Build(b Bundle) (*Built, []*pb.Finding) {
 	return out, found
 }
 
-// unread tells whether nothing of a file could be read.
+// unread tells whether a file could not be read, or not to its end. What its parts refer to is then
+// not judged: all that is missing would be reported as a mistake of whatever names it.
 func unread(found []*pb.Finding) bool {
-	for _, f := range found {
-		switch f.GetCode() {
-		case "yaml.syntax", "file.empty", "file.too-large", "file.encoding":
-			return true
-		}
-		if f.GetPath() == "" && f.GetCode() != "yaml.second-document" {
-			return true
-		}
-	}
-	return false
+	return slices.ContainsFunc(found, func(f *pb.Finding) bool { return f.GetPath() == "" })
 }
 
 // join compiles installation and program, and places what they find.
@@ -97,6 +90,7 @@ func (b *Built) join(refused []*pb.Finding) []*pb.Finding {
 	found = append(found, check.Names(m)...)
 	b.sound = len(refused) == 0 && finding.Worst(found) != pb.Severity_SEVERITY_REFUSED
 	b.World = World(m, b.Installation)
+	b.World.Partial = !b.sound
 	program, problems := logic.Compile(m, b.World)
 	b.Program = program
 	found = withoutConsequences(append(found, problems...), refused)

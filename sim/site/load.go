@@ -41,7 +41,7 @@ func load(file File, maxBytes, maxFindings int, m proto.Message) (*Index, []*pb.
 	if root == nil {
 		return index, findings
 	}
-	r := &reader{file: file.Path, index: index, findings: findings, spoiled: map[string]bool{}, root: m.ProtoReflect().Descriptor()}
+	r := &reader{file: file.Path, index: index, findings: findings, spoiled: map[string]bool{}, root: m.ProtoReflect().Descriptor(), cut: len(findings) > 0}
 	if r.plainRoot(root) {
 		r.message(root, m.ProtoReflect(), "", "the file")
 		if !r.spoiled[""] {

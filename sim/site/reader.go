@@ -24,6 +24,7 @@ type reader struct {
 	findings []*pb.Finding
 	spoiled  map[string]bool // paths at or below which the schema's rules are not judged
 	root     protoreflect.MessageDescriptor
+	cut      bool // more of the file stands behind its document: keys of the root may be there
 }
 
 // plainRoot refuses a file whose root is an alias, tagged or null.

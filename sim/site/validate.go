@@ -72,6 +72,7 @@ func (r *reader) violation(path string, v *protovalidate.Violation) {
 	at := r.index.find(path, 0)
 	raw, _ := r.index.Raw(path)
 	switch {
+	case rule == "required" && !r.index.Has(path) && r.cut && parent(path) == "":
 	case rule == "required" && !r.index.Has(path):
 		refuse(r.index.entry(parent(path)), "value.missing", name+" is missing", "write "+missingAdvice(fd))
 	case rule == "required":
