@@ -24,6 +24,7 @@ func Check(site *pb.Site, in *loop.Installation) []*pb.Finding {
 	j.circuits()
 	j.supplies()
 	j.contacts()
+	j.undriven()
 	return j.found
 }
 
