@@ -304,3 +304,30 @@ func TestRestartNeedsPlaceAndVoltage(t *testing.T) {
 		b.want("!output('RELAY').on && !panel.fault")
 	}
 }
+
+// A short of some ohms on a thin cable, that the ring holds from both ends and not from one: the
+// controller goes back to one end once, and does not hunt.
+func TestControllerDoesNotHunt(t *testing.T) {
+	t.Parallel()
+	site := dozen{ring: true, gaps: true}.site()
+	site.Loops[0].Cable = &pb.Cable{OhmPerKm: new(1000.0)}
+	b := newBench(t, site)
+	leak := short(11)
+	leak.Step, leak.GetShort().Ohm = "leak", new(100.0)
+	b.do(time.Second, leak)
+	b.repair(10*time.Minute, "leak")
+	b.run(10*time.Minute - 1)
+	found := [2]int{}
+	for _, e := range b.log.Since(0) {
+		if e.Kind == RingBroken {
+			found[e.Value]++
+		}
+	}
+	if found != [2]int{1, 2} {
+		t.Errorf("found whole and broken: %v\n%s", found, b.latest(20))
+	}
+	b.want("loop(1).fault")
+	b.run(11 * time.Minute)
+	b.want("!panel.fault")
+	b.wantLost("repaired", nil)
+}

@@ -8,8 +8,14 @@ import (
 )
 
 // wiring is what the controller of a loop knows of its wiring: it looks at the end of each round.
+//
+// A ring may hold its line from both ends only: with a short of some ohms, or a load that is too much
+// for one. Having gone back to one end, and finding the ring broken again though nobody has touched
+// it, the controller does not hunt: it drives both ends until something changes (common practice).
 type wiring struct {
 	watched bool   // a look would find something new
+	touched bool   // faults, repairs or loads have changed since the ring was last found whole
+	kept    bool   // both ends stay driven, whatever a look finds, until it is touched
 	broken  bool   // the ring's far end does not come back: raised
 	earth   bool   // an earth is raised
 	cause   uint64 // the latest event of the wire: what a look would find follows from it
@@ -88,7 +94,7 @@ func (d *Drill) wired(l int32, now time.Duration, event uint64) {
 		d.agenda.Clear(source)
 	}
 	w := &d.wirings[l]
-	news := n.Continuity(s) == w.broken || n.EarthFault(s) != w.earth
+	news := n.Continuity(s) == w.broken && !w.kept || n.EarthFault(s) != w.earth
 	if news != w.watched {
 		w.watched = news
 		d.lines[l].Watch(now, news, event)
@@ -100,8 +106,9 @@ func (d *Drill) wired(l int32, now time.Duration, event uint64) {
 // broken ring, and the first terminal alone again when the ring is whole.
 func (d *Drill) look(l int32, now time.Duration, cause uint64) {
 	n, s, w := d.plan.In.Loops[l].Wire, d.wires[l], &d.wirings[l]
-	if broken := !n.Continuity(s); broken != w.broken {
-		w.broken = broken
+	if broken := !n.Continuity(s); broken != w.broken && !w.kept {
+		w.broken, w.kept = broken, broken && !w.touched
+		w.touched = w.touched && broken
 		event := d.add(sim.Event{Kind: RingBroken, Subject: l, Value: flag(broken), Parent: cause})
 		d.countFault(l, broken, event)
 		d.after(timer{at: now + d.plan.In.SwitchTime, kind: farEnd, point: l, on: broken, event: event})
@@ -114,9 +121,13 @@ func (d *Drill) look(l int32, now time.Duration, cause uint64) {
 	d.lines[l].Watch(now, false, 0)
 }
 
+// touch notes that somebody has worked on a loop, or that its loads are others.
+func (w *wiring) touch() { w.touched, w.kept = true, false }
+
 // load tells the wire what a device draws from now on.
 func (d *Drill) load(point int32, now time.Duration, event uint64) {
 	p, s := &d.plan.In.Points[point], &d.points[point]
+	d.wirings[p.Loop].touch()
 	d.plan.In.Loops[p.Loop].Wire.SetLoads(d.wires[p.Loop], now, p.Entry, s.indicator, s.sounder, event, wireSink{d, p.Loop})
 	d.wired(p.Loop, now, event)
 }
@@ -130,6 +141,7 @@ func (d *Drill) loadLater(point int32, event uint64) {
 // cable puts a fault into a loop's cable; the number is kept for its repair.
 func (d *Drill) cable(now time.Duration, act int32, a *Act, event uint64) {
 	n := d.plan.In.Loops[a.Index].Wire
+	d.wirings[a.Index].touch()
 	d.cables = append(d.cables, placedFault{act, n.Place(d.wires[a.Index], now, a.fault(), event, wireSink{d, a.Index})})
 	d.wired(a.Index, now, event)
 }
@@ -145,6 +157,7 @@ func (d *Drill) stick(now time.Duration, a *Act, event uint64) {
 			}
 		}
 	}
+	d.wirings[a.Index].touch()
 	d.plan.In.Loops[a.Index].Wire.Stick(d.wires[a.Index], now, a.Run, position, event, wireSink{d, a.Index})
 	d.wired(a.Index, now, event)
 }
@@ -152,6 +165,7 @@ func (d *Drill) stick(now time.Duration, a *Act, event uint64) {
 // mend takes a fault of a loop's cable away.
 func (d *Drill) mend(now time.Duration, act int32, a *Act, event uint64) {
 	n := d.plan.In.Loops[a.Index].Wire
+	d.wirings[a.Index].touch()
 	for i, c := range d.cables {
 		if c.act == act {
 			n.Repair(d.wires[a.Index], now, c.number, event, wireSink{d, a.Index})
