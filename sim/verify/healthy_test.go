@@ -18,7 +18,7 @@ func TestGarbledRepliesAreLeftOut(t *testing.T) {
 		if l.GetLine() == nil {
 			l.Line = &pb.Line{}
 		}
-		l.Line.ErrorRate = proto.Float64(0.3)
+		l.Line.ErrorRate = new(0.3)
 	}
 	plan, ok := planOf(garbled)
 	if !ok {

@@ -131,7 +131,8 @@ type judgement struct {
 	r           *run
 	c           *course
 	out         *verdicts
-	truths      []truth
+	truths      []truth // until silence
+	later       []truth // until reset
 	courses     []matrix.Course
 	operations  [][]operation     // by output
 	commandEnds [][]time.Duration // by loop: when its command slots ended, each once
@@ -142,10 +143,13 @@ func (j *judgement) own(row int32) bool {
 	return slices.Contains(j.r.rows, row)
 }
 
-func (j *judgement) truthOf(row int32) *truth {
-	for i := range j.truths {
-		if j.truths[i].row == row {
-			return &j.truths[i]
+func (j *judgement) truthOf(row int32) *truth { return truthIn(j.truths, row) }
+
+// truthIn finds a row's truth; nil where it was never true.
+func truthIn(truths []truth, row int32) *truth {
+	for i := range truths {
+		if truths[i].row == row {
+			return &truths[i]
 		}
 	}
 	return nil
@@ -304,7 +308,8 @@ func (j *judgement) transition(c *matrix.Course, required []matrix.Transition, d
 	case op.t2 > t.Allowed.To:
 		d.verdict = late
 	default:
-		if slow := j.inTime(c, t, op); len(slow) > 0 {
+		slow := append(j.inTime(c, t, op), j.fallInTime(c, t, op, j.truths)...)
+		if len(slow) > 0 {
 			d.verdict, answer = late, slow
 		}
 	}

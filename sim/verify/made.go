@@ -104,10 +104,16 @@ func (m *maker) run(r *run) error {
 		m.table.Notes = append(m.table.Notes, fmt.Sprintf("%s: the signal is never confirmed", m.v.text(r)))
 		return nil
 	}
-	decided := t.spans[0].From
+	decided, gone := t.spans[0].From, m.gone(j)
 	cells := make([]string, len(j.operations))
 	for o := range cells {
-		cells[o] = m.cell(j, o, decided)
+		stages := m.stages(j, o, decided)
+		if !m.ends(j, o, gone, stages) {
+			m.table.Notes = append(m.table.Notes, fmt.Sprintf("%s: %s ends while the signal stands or is latched; a cell cannot say so", m.v.text(r), m.table.Columns[o]))
+		}
+		if len(stages) > 0 {
+			cells[o] = (&matrix.Cell{Stages: stages}).String()
+		}
 	}
 	if len(r.signals) == 1 {
 		m.addSingle(r, cells)
@@ -117,8 +123,24 @@ func (m *maker) run(r *run) error {
 	return nil
 }
 
-// cell writes what one output did, in the grammar of a matrix cell.
-func (m *maker) cell(j *judgement, o int, decided time.Duration) string {
+// gone is when the first of the run's signals was read at rest before reset, which ends the row
+// that is written of them; Never where all are latched or stand.
+func (m *maker) gone(j *judgement) time.Duration {
+	log := j.c.d.Log()
+	for n := 1; n <= log.Len() && log.Event(uint64(n)).At < j.c.reset; n++ {
+		e := log.Event(uint64(n))
+		f, on, ok := confirmed(e)
+		if ok && !on && e.At >= j.c.silence && slices.ContainsFunc(j.r.signals, func(s matrix.Signal) bool {
+			return s.Makes(f, m.v.plan.World) && decides(s, f)
+		}) {
+			return e.At
+		}
+	}
+	return matrix.Never
+}
+
+// stages writes what one output did until silence, in the words of a matrix cell.
+func (m *maker) stages(j *judgement, o int, decided time.Duration) []matrix.Stage {
 	var stages []matrix.Stage
 	silenceable := false
 	for _, op := range j.operations[o] {
@@ -143,10 +165,31 @@ func (m *maker) cell(j *judgement, o int, decided time.Duration) string {
 			stages[i].Silenceable = true
 		}
 	}
+	return stages
+}
+
+// ends adds to the last stage how it ended once the signals were gone: with the row, a time after
+// it, or not until reset. False where it ended before, which no word says.
+func (m *maker) ends(j *judgement, o int, gone time.Duration, stages []matrix.Stage) bool {
 	if len(stages) == 0 {
-		return ""
+		return true
 	}
-	return (&matrix.Cell{Stages: stages}).String()
+	last := &stages[len(stages)-1]
+	if last.For > 0 || last.Silenceable {
+		return true
+	}
+	for _, op := range j.until(o, j.c.reset) {
+		switch {
+		case op.t2 < j.c.silence || op.state == last.State:
+		case op.t2 < gone:
+			return false
+		default:
+			last.Hold = op.t2 - gone
+			return true
+		}
+	}
+	last.UntilReset = gone != matrix.Never
+	return true
 }
 
 // addSingle adds a signal to the row that makes the same, or to a new one.
@@ -205,10 +248,11 @@ func (m *maker) addSeveral(j *judgement, r *run, cells []string) {
 		return
 	}
 	other := &Verifier{plan: m.v.plan, m: m.known, index: indexFacts(m.known), bases: m.v.bases}
-	truths := truthSpans((&worker{v: other}).truths(&run{given: r.given, givenKey: r.givenKey}, j.c, j.c.silence-1))
+	truths := truthSpans((&worker{v: other}).truths(&run{given: r.given, givenKey: r.givenKey}, j.c, j.c.reset-1))
 	differs := false
 	for _, course := range m.known.Courses(truths) {
-		if sameStates(&course, j.operations[course.Output], j.c.silence) {
+		_, away := firstAway(&course, j.until(course.Output, j.c.reset), j.c.silence, j.c.reset)
+		if sameStates(&course, j.operations[course.Output], j.c.silence) && !away {
 			cells[course.Output] = ""
 		}
 		differs = differs || cells[course.Output] != ""

@@ -21,7 +21,7 @@ func TestMadeVerifies(t *testing.T) {
 	if err := table.WriteCSV(&text); err != nil {
 		t.Fatal(err)
 	}
-	for _, word := range []string{" && ", " || ", " after ", " for ", " then ", "silenceable"} {
+	for _, word := range []string{" && ", " || ", " after ", " for ", " then ", "silenceable", " hold 30s", " until reset"} {
 		if !strings.Contains(text.String(), word) {
 			t.Errorf("the table holds no %q", word)
 		}

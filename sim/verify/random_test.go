@@ -7,13 +7,14 @@ import (
 	"testing"
 
 	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/durationpb"
 
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 )
 
 const randomSites = 500
 
-var randomMutations = []mutation{dropAction, changeState, changeDelay, addAction}
+var randomMutations = []mutation{dropAction, changeState, changeDelay, addAction, changeHold}
 
 // A random program over the bench installation, and the matrix that asks for just that: a row
 // for each cause, its condition written out once more, a column for each output.
@@ -87,6 +88,8 @@ func (p *randomProgram) action(cause, effect int) {
 		}
 		if !e.latches && len(states) == 1 && p.r.IntN(4) == 0 { // a program would fall back to the stage before, a cell ends it
 			action, cell = action+", for: 7s", cell+" for 7s"
+		} else if !e.latches && len(states) == 1 && p.r.IntN(4) == 0 {
+			action, cell = action+", hold: 7s", cell+" hold 7s"
 		}
 		if e.silenceable && state != "off" {
 			cell += " silenceable"
@@ -140,7 +143,7 @@ func TestRandomSites(t *testing.T) {
 		p := newRandomProgram(seed)
 		built := buildText(t, bench+p.site(), p.matrix())
 		v := newVerifier(t, built.Plan(), built.Matrix)
-		v.watch.horizon, v.watch.reset = v.watch.horizon+mutantDelay, v.watch.reset+mutantDelay
+		v.watch.horizon, v.watch.held, v.watch.reset = v.watch.horizon+mutantDelay, v.watch.held+mutantDelay, v.watch.reset+mutantDelay
 		report, records := verified(t, v)
 		if !report.GetPassed() {
 			t.Fatalf("seed %d fails: %v\n%s\n%s\n%s", seed, report.GetVerdicts(), p.site(), p.matrix(), firstDifference(report))
@@ -172,6 +175,17 @@ func TestRandomSites(t *testing.T) {
 	if caught < randomSites/2 {
 		t.Errorf("only %d of %d mutants differ", caught, randomSites)
 	}
+}
+
+// changeHold makes an off-delay 2 s longer or shorter, or gives one of 2 s to what had none.
+func changeHold(r *rand.Rand, site *pb.Site) string {
+	a := site.GetProgram().GetActions()[r.IntN(len(site.GetProgram().GetActions()))]
+	by := mutantDelay
+	if a.GetHold().AsDuration() >= by && r.IntN(2) == 0 {
+		by = -by
+	}
+	a.Hold = durationpb.New(a.GetHold().AsDuration() + by)
+	return fmt.Sprintf("%s hold %v", actionText(a), a.GetHold().AsDuration())
 }
 
 func firstDifference(r *pb.VerifyReport) string {

@@ -24,16 +24,22 @@ const (
 // watch is how long runs of this site and matrix go on.
 type watch struct {
 	horizon time.Duration // last signal -> silence
+	held    time.Duration // two rounds beyond stimuli away -> reset, beyond its margin
 	reset   time.Duration // reset -> end
 }
 
 // watchTimes follows from the longest delay that program or matrix know, and the slowest plant.
 func (v *Verifier) watchTimes() watch {
 	longest := v.plan.Program.LongestDelay()
+	var held time.Duration
+	for i := range v.plan.Program.Pairs() {
+		held = max(held, v.plan.Program.Pair(i).Hold)
+	}
 	for i := range v.m.Rows {
 		for _, c := range v.m.Rows[i].Cells {
 			for _, s := range c.Stages {
-				longest = max(longest, s.After+s.For+s.Tolerance)
+				held = max(held, s.Hold+s.HoldTolerance)
+				longest = max(longest, s.After+s.Tolerance+s.For+s.Hold+s.HoldTolerance)
 			}
 		}
 	}
@@ -42,7 +48,7 @@ func (v *Verifier) watchTimes() watch {
 	for i := range v.plan.In.Points {
 		retard = max(retard, v.plan.In.Points[i].Retard)
 	}
-	return watch{horizon: retard + longest + plant + horizonMargin, reset: longest + plant + watchMargin}
+	return watch{horizon: retard + longest + plant + horizonMargin, held: held, reset: longest + plant + watchMargin}
 }
 
 // longestRound is the longest round of any loop as things stand.
@@ -143,7 +149,7 @@ func (w *worker) execute(r *run, c *course) error {
 			return err
 		}
 	}
-	c.reset = away + 1 + 2*longestRound(d) + resetMargin
+	c.reset = away + 1 + 2*longestRound(d) + resetMargin + w.v.watch.held
 	if err := act(d, c.reset, drill.Act{Kind: drill.ActReset}); err != nil {
 		return err
 	}

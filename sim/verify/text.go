@@ -21,7 +21,7 @@ var marks = map[string]byte{
 }
 
 const legend = `= as required  m missing  u unexpected  w wrong state  e early  l late  c covered
-s not silenced  S wrongly silenced  r stays on after reset  R fires after reset
+s not silenced  S wrongly silenced  r stays on  R fires after reset
 - not judged  ? errored  . nothing demanded`
 
 // maxShown bounds the differences that the text lists in full.
