@@ -29,12 +29,14 @@ func FuzzLoadScenario(f *testing.F) {
 }
 
 // FuzzBuild holds that the models survive every message that can be read, refused or not, and that
-// each of their findings gets a place.
+// each of their findings gets a place, as does what is found about the design of those that nothing
+// refuses.
 func FuzzBuild(f *testing.F) {
 	seeds(f, "site\n")
 	f.Fuzz(func(t *testing.T, data []byte) {
-		_, findings := Build(Bundle{Site: File{Path: "site.yaml", Data: data}})
-		for _, f := range findings {
+		built, findings := Build(Bundle{Site: File{Path: "site.yaml", Data: data}})
+		_, judged := built.Check()
+		for _, f := range append(findings, judged...) {
 			if f.GetPosition().GetLine() < 1 || f.GetPosition().GetFile() == "" {
 				t.Errorf("a finding without a place: %v", f)
 			}
