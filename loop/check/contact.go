@@ -153,7 +153,10 @@ func (j *judge) proven(c *contact) {
 			return
 		}
 	}
+	clause := commonPractice
+	if j.pack("nfpa72") {
+		clause = "NFPA 72 21.2 (monitored, or one open operates it)"
+	}
 	j.add(finding.Warn("contact.unproven", j.in.Outputs[c.output].Path, fmt.Sprintf("nothing proves that %s operates", c.what),
-		"a break of the wire from the contact shows nowhere: add an input module that proves the equipment, or operate it by taking its voltage away"),
-		"NFPA 72 21.2 (monitored, or one open operates it)")
+		"a break of the wire from the contact shows nowhere: add an input module that proves the equipment, or operate it by taking its voltage away"), clause)
 }

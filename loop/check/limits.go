@@ -51,10 +51,10 @@ func Limits() []Limit {
 		{loopLength, 1500, commonPractice, ""},
 		{deviceVoltage, wire.LeastMicroVolts / 1e6, commonPractice, ""},
 		{isolatorSpacing, 20, commonPractice, ""},
-		{zonesLost, 1, "NFPA 72 23.6.1", fmt.Sprintf("nfpa72 from %d", zoneRuleFrom)},
-		{devicesLost, 50, "NFPA 72 23.6.1" + fromMemory, fmt.Sprintf("nfpa72 before %d", zoneRuleFrom)},
+		{zonesLost, 1, "NFPA 72 23.6.1 (2016 on)", fmt.Sprintf("nfpa72 from %d", zoneRuleFrom)},
+		{devicesLost, 50, "NFPA 72 23.6.1 (2013)" + fromMemory, fmt.Sprintf("nfpa72 before %d", zoneRuleFrom)},
 		{fireInputsLost, 32, "CEN/TS 54-14 and EN 54-2 12.5" + fromMemory, "en54"},
-		{areaLost, 2000, "BS 5839-1", "bs5839-1"},
+		{areaLost, 2000, "BS 5839-1:2025 and earlier", "bs5839-1"},
 	}
 }
 
