@@ -6,6 +6,8 @@ import (
 
 	"loopdrill.dev/loopdrill/logic/matrix"
 	"loopdrill.dev/loopdrill/logic/term"
+	"loopdrill.dev/loopdrill/sim"
+	"loopdrill.dev/loopdrill/sim/drill"
 )
 
 // silenceStage judges what silence did: only what the strongest demand calls silenceable goes
@@ -34,74 +36,120 @@ func (j *judgement) silenceStage() {
 	}
 }
 
-// resetStage judges what is left after reset: everything at rest, and nothing fires later, but
-// for what a row demands that is true still, such as a cylinder that stays empty.
+// resetStage judges what is left after reset: every output is at rest within the site's target,
+// and nothing fires later, but for what a row demands that is true still, such as a cylinder that
+// stays empty. It goes by what the panel demanded: commands may wait.
 func (j *judgement) resetStage() {
-	standing := j.standing()
+	rows := j.afterReset()
+	target := j.w.v.plan.In.Targets.Detector
 	for o, ops := range j.operations {
-		if j.demandedBy(standing, int32(o)) {
+		asked, held := j.demandedUntil(rows, int32(o))
+		n := len(ops)
+		if asked == matrix.Never || n == 0 {
 			continue
 		}
-		fired := false
-		for k := range ops {
-			if op := &ops[k]; op.t2 >= j.c.reset && op.state != term.Rest {
-				j.late(int32(o), firesAfterReset, op)
-				fired = true
-				break
-			}
-		}
-		if n := len(ops); !fired && n > 0 && ops[n-1].state != term.Rest {
-			j.late(int32(o), staysOn, &ops[n-1])
+		fired := slices.IndexFunc(ops, func(op operation) bool { return op.t2 >= asked && op.state != term.Rest })
+		last := &ops[n-1]
+		limit := held + target
+		switch {
+		case fired >= 0:
+			j.late(int32(o), firesAfterReset, "at rest after reset", ops[fired:fired+1])
+		case last.state != term.Rest:
+			j.late(int32(o), staysOn, "at rest after reset", ops[n-1:])
+		case last.t2 > limit:
+			j.late(int32(o), staysOn, "rest demanded by "+drill.Seconds(limit)+", the target after reset", ops[max(n-2, 0):])
 		}
 	}
 }
 
-// standing works out which rows are still true at the end: by the last readings, and by those
-// latched fires alone whose last reading at reset was active.
-func (j *judgement) standing() []int32 {
+// afterReset works out which rows were true until reset or later, each with the instant at which it
+// ceased to be: by the last readings, and of latched fires by those alone whose last reading at
+// reset was active.
+func (j *judgement) afterReset() map[int32]time.Duration {
 	facts := j.w.v.readAtRest(j.w.v.bases[j.r.givenKey])
-	log, n := j.c.d.Log(), 1
-	read := func(until time.Duration) {
-		for ; n <= log.Len() && log.Event(uint64(n)).At <= until; n++ {
-			if f, on, ok := confirmed(log.Event(uint64(n))); ok {
-				facts[f] = on
-			}
+	events := j.c.d.Log().Since(0)
+	n := 0
+	read := func(e *sim.Event) (f term.Fact, changed bool) {
+		f, on, ok := confirmed(e)
+		if !ok || facts[f] == on || j.w.disabled(j.c, f) {
+			return f, false
 		}
+		facts[f] = on
+		return f, true
 	}
-	read(j.c.reset)
+	for ; n < len(events) && events[n].At <= j.c.reset; n++ {
+		read(&events[n])
+	}
 	for f := range facts { // order does not show: each fact is judged alone
 		if f.Kind == term.DeviceFire && !facts[term.Fact{Kind: term.DeviceActive, Index: f.Index}] {
 			facts[f] = false
 		}
 	}
-	read(j.c.end)
-	var rows []int32
-	for i := range j.w.v.m.Rows {
-		if r := &j.w.v.m.Rows[i]; applies(r, j.r) && j.w.holds(j.r, r, facts) {
-			rows = append(rows, int32(i))
+	until := map[int32]time.Duration{}
+	for _, t := range j.later {
+		if t.spans[len(t.spans)-1].To == matrix.Never {
+			until[t.row] = j.c.reset
 		}
 	}
-	return rows
-}
-
-// demandedBy reports whether any of the rows asks the output to leave rest.
-func (j *judgement) demandedBy(rows []int32, output int32) bool {
-	for _, column := range j.w.v.outputColumns[output] {
-		for _, row := range rows {
-			cell, ok := j.w.v.m.Rows[row].Cell(int(column))
-			if ok && (cell.Any || slices.ContainsFunc(cell.Stages, func(s matrix.Stage) bool { return s.State != term.Off })) {
-				return true
+	turn := func(row int32, at time.Duration) {
+		r := &j.w.v.m.Rows[row]
+		_, was := until[row]
+		switch is := applies(r, j.r) && j.w.holds(j.r, r, facts); {
+		case is:
+			until[row] = matrix.Never
+		case was && until[row] == matrix.Never:
+			until[row] = at
+		}
+	}
+	for row := range j.w.v.m.Rows {
+		turn(int32(row), j.c.reset)
+	}
+	for ; n < len(events); n++ {
+		if f, changed := read(&events[n]); changed {
+			for _, row := range j.w.v.index[f] {
+				turn(row, events[n].At)
 			}
 		}
 	}
-	return false
+	return until
 }
 
-func (j *judgement) late(o int32, v verdict, op *operation) {
+// demandedUntil is the last instant at which any of the rows that were true until reset or later
+// asks an output to leave rest, and up to when it may stay in what was asked: reset if none does,
+// Never where a row is still true, or latched it.
+func (j *judgement) demandedUntil(rows map[int32]time.Duration, output int32) (asked, held time.Duration) {
+	asked, held = j.c.reset, j.c.reset
+	for row, until := range rows { // order does not show: the latest counts
+		for _, column := range j.w.v.outputColumns[output] {
+			cell, ok := j.w.v.m.Rows[row].Cell(int(column))
+			if !ok {
+				continue
+			}
+			if cell.Any {
+				asked = max(asked, until)
+			}
+			for _, s := range cell.Stages {
+				switch {
+				case s.State == term.Off:
+				case until > j.c.reset && s.UntilReset:
+					asked = matrix.Never
+				case until > j.c.reset && until < matrix.Never:
+					asked, held = max(asked, until), max(held, until+s.For+s.Hold+s.HoldTolerance)
+				default: // it ended with reset, or has not ended
+					asked, held = max(asked, until), max(held, min(until, j.c.reset)+s.Hold+s.HoldTolerance)
+				}
+			}
+		}
+	}
+	return asked, max(asked, held)
+}
+
+// late reports an output that reset left wrong; the first of what it did is what shows it.
+func (j *judgement) late(o int32, v verdict, required string, did []operation) {
 	if j.failedAlready(o) || j.anyFor(o) {
 		return
 	}
-	d := difference{verdict: v, stage: "reset", output: o, at: op.t4, required: "at rest after reset", observed: observedText([]operation{*op}), did: op, row: -1, cell: -1, column: -1}
+	d := difference{verdict: v, stage: "reset", output: o, at: did[0].t4, required: required, observed: observedText(did), did: &did[0], row: -1, cell: -1, column: -1}
 	for i := range j.courses {
 		if c := &j.courses[i]; c.Output == int(o) {
 			_, leaders := c.At(j.c.silence)
