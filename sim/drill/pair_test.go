@@ -20,7 +20,7 @@ type pairRun struct {
 	line  *line.Line
 	p     poller
 	now   time.Duration
-	notes []string
+	notes []pairNote
 	moves []pairAct // outputs about to operate at this instant
 	stuck []bool
 	seed  uint64
@@ -38,9 +38,16 @@ type pairAct struct {
 	pres line.Presence
 }
 
+// pairNote is a note, or with text an answer, at an instant.
+type pairNote struct {
+	at     time.Duration
+	change line.Change
+	text   string
+}
+
 // Note writes a change down and lets an output that heard its command operate.
 func (r *pairRun) Note(c line.Change) uint64 {
-	r.notes = append(r.notes, fmt.Sprintf("%d %+v", r.now, c))
+	r.notes = append(r.notes, pairNote{at: r.now, change: c})
 	if c.Kind == line.CommandDone && c.On && !r.stuck[c.Device] {
 		r.moves = append(r.moves, pairAct{kind: "operate", i: c.Device, n: int32(c.State)})
 	}
@@ -51,7 +58,7 @@ func (r *pairRun) Note(c line.Change) uint64 {
 func (r *pairRun) Uniform(n uint64) uint64 { return sim.NewStream(r.seed, "line/1").At(n) }
 
 func (r *pairRun) say(format string, args ...any) {
-	r.notes = append(r.notes, fmt.Sprintf("%d ", r.now)+fmt.Sprintf(format, args...))
+	r.notes = append(r.notes, pairNote{at: r.now, text: fmt.Sprintf(format, args...)})
 }
 
 // run executes the acts up to the horizon.
@@ -242,7 +249,7 @@ func TestLineAgainstTwin(t *testing.T) {
 	}
 }
 
-func firstDifference(a, b []string) int {
+func firstDifference[T comparable](a, b []T) int {
 	for i := range max(len(a), len(b)) {
 		if i >= len(a) || i >= len(b) || a[i] != b[i] {
 			return i
@@ -252,9 +259,13 @@ func firstDifference(a, b []string) int {
 }
 
 // around is the last few notes up to number i.
-func around(notes []string, i int) string {
+func around[T any](notes []T, i int) string {
+	var b strings.Builder
 	end := min(i+2, len(notes))
-	return "\n  " + strings.Join(notes[max(0, end-8):end], "\n  ")
+	for _, n := range notes[max(0, end-8):end] {
+		fmt.Fprintf(&b, "\n  %+v", n)
+	}
+	return b.String()
 }
 
 func pairStory(acts []pairAct) string {

@@ -18,8 +18,9 @@ type twin struct {
 	devices []twinDevice
 
 	at   time.Duration // the slot in progress ends here; without one, the next begins here
-	slot *twinSlot     // in progress
-	turn int           // whose turn is next; the number of devices means the probe
+	slot *twinSlot     // in progress: in room
+	room twinSlot
+	turn int // whose turn is next; the number of devices means the probe
 
 	queue  []twinCommand
 	gone   int32 // command slots since the last visit
@@ -173,7 +174,8 @@ func (t *twin) probing() bool { return t.cfg.ProbeUnused && len(t.devices) < 250
 
 // visit begins a visit: the length and the sample are fixed now.
 func (t *twin) visit(sort twinSort, i int) {
-	sl := &twinSlot{sort: sort, device: i, number: t.visits}
+	sl := &t.room
+	*sl = twinSlot{sort: sort, device: i, number: t.visits}
 	t.visits++
 	t.gone = 0
 	if sort != twinProbe {
@@ -243,7 +245,8 @@ func (t *twin) beginCommands(sink line.Sink) {
 	}
 	t.gone++
 	t.at += t.cfg.CommandSlot
-	t.slot = &twinSlot{sort: twinCommands, commands: n}
+	t.room = twinSlot{sort: twinCommands, commands: n}
+	t.slot = &t.room
 }
 
 // end is what the controller makes of the slot that ends now.
@@ -537,8 +540,7 @@ func (t *twin) CopyFrom(p poller) {
 	*t = *o
 	t.devices, t.queue = slices.Clone(o.devices), slices.Clone(o.queue)
 	if o.slot != nil {
-		slot := *o.slot
-		t.slot = &slot
+		t.slot = &t.room
 	}
 }
 
