@@ -45,7 +45,7 @@ an agreement replaces is written under rules.limits, by its name.`,
 			if effective && finding.Worst(findings) != pb.Severity_SEVERITY_REFUSED {
 				result.defaults = site.Effective(built.Site)
 			}
-			if err := result.write(io, flags.output, effective); err != nil {
+			if err := result.write(io, flags.output); err != nil {
 				return err
 			}
 			return flags.verdict(findings)
@@ -61,7 +61,7 @@ type checkResult struct {
 	site         string
 	findings     []*pb.Finding
 	calculations *pb.Calculations // nil where the installation is refused
-	defaults     []site.Default
+	defaults     []site.Default   // nil where nobody asks for them, or the files are refused
 }
 
 // calculated tells whether there are figures to print: not beside a refusal, which must be put right
@@ -70,9 +70,9 @@ func (r *checkResult) calculated() bool {
 	return r.calculations != nil && finding.Worst(r.findings) != pb.Severity_SEVERITY_REFUSED
 }
 
-func (r *checkResult) write(io stdio, form format, effective bool) error {
+func (r *checkResult) write(io stdio, form format) error {
 	if form == asJSON {
-		return r.writeJSON(io.Out, effective)
+		return r.writeJSON(io.Out)
 	}
 	if err := writeFindings(io.Out, io, r.findings); err != nil {
 		return err
@@ -82,7 +82,7 @@ func (r *checkResult) write(io stdio, form format, effective bool) error {
 			return err
 		}
 	}
-	if effective {
+	if r.defaults != nil {
 		if err := writeDefaults(io.Out, r.defaults); err != nil {
 			return err
 		}
@@ -105,14 +105,14 @@ type defaultJSON struct {
 	Where  string `json:"where"`
 }
 
-func (r *checkResult) writeJSON(w io.Writer, effective bool) error {
+func (r *checkResult) writeJSON(w io.Writer) error {
 	out := struct {
 		Site         string          `json:"site"`
 		Caution      string          `json:"caution"`
 		Findings     []findingJSON   `json:"findings"`
 		Counts       countsJSON      `json:"counts"`
 		Calculations json.RawMessage `json:"calculations,omitempty"`
-		Defaults     *[]defaultJSON  `json:"defaults,omitempty"`
+		Defaults     []defaultJSON   `json:"defaults,omitempty"`
 	}{Site: r.site, Caution: sim.Caution, Findings: findingsJSON(r.findings), Counts: countFindings(r.findings)}
 	if r.calculated() {
 		var text bytes.Buffer
@@ -121,12 +121,8 @@ func (r *checkResult) writeJSON(w io.Writer, effective bool) error {
 		}
 		out.Calculations = text.Bytes()
 	}
-	if effective {
-		list := make([]defaultJSON, 0, len(r.defaults))
-		for _, d := range r.defaults {
-			list = append(list, defaultJSON{d.Key, d.Value, d.Source, d.Where})
-		}
-		out.Defaults = &list
+	for _, d := range r.defaults {
+		out.Defaults = append(out.Defaults, defaultJSON{d.Key, d.Value, d.Source, d.Where})
 	}
 	return writeJSON(w, out)
 }
