@@ -31,7 +31,7 @@ polling of a healthy installation.`,
 			if err != nil {
 				return err
 			}
-			report, err := verifyBuilt(cmd.Context(), io, built)
+			report, err := verifyBuilt(cmd.Context(), io, built, flags.failing(findings))
 			if err != nil {
 				return err
 			}
@@ -75,10 +75,20 @@ func loadWith(io stdio, path, matrixPath string) (*site.Built, []*pb.Finding, er
 	return build(io, bundle)
 }
 
+// failing counts the findings for which a command fails: errors, and warnings where strict.
+func (r *reporting) failing(findings []*pb.Finding) int {
+	c := countFindings(findings)
+	if r.strict {
+		return c.Errors + c.Warnings
+	}
+	return c.Errors
+}
+
 var errNoMatrix = errors.New("the site has no required matrix: put matrix.csv beside site.yaml, or name one with --matrix")
 
-// verifyBuilt runs a verification with a progress bar on a terminal.
-func verifyBuilt(ctx context.Context, io stdio, built *site.Built) (*pb.VerifyReport, error) {
+// verifyBuilt runs a verification with a progress bar on a terminal. With any failing findings
+// the report fails.
+func verifyBuilt(ctx context.Context, io stdio, built *site.Built, failing int) (*pb.VerifyReport, error) {
 	if built.Matrix == nil {
 		return nil, errNoMatrix
 	}
@@ -88,7 +98,7 @@ func verifyBuilt(ctx context.Context, io stdio, built *site.Built) (*pb.VerifyRe
 	}
 	bar := newProgress(io, "runs", v.Runs())
 	defer bar.end()
-	return v.Run(ctx, verify.Options{MatrixFile: built.MatrixFile, Progress: bar.show})
+	return v.Run(ctx, verify.Options{MatrixFile: built.MatrixFile, Errors: failing, Progress: bar.show})
 }
 
 func writeVerify(io stdio, form format, report *pb.VerifyReport) error {

@@ -70,6 +70,12 @@ func (t *text) head(r *pb.VerifyReport) {
 	default:
 		t.line("FAILED")
 	}
+	switch n := r.GetFindingsErrors(); {
+	case n == 1:
+		t.line("the files hold 1 finding that counts as an error: `check` says more")
+	case n > 1:
+		t.line("the files hold %d findings that count as errors: `check` says more", n)
+	}
 }
 
 // wrong lists errored rows, failing cells and differences of runs.

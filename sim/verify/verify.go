@@ -32,6 +32,7 @@ type Options struct {
 	Progress   func(done, total int)   // called after each run, never twice at once
 	Inspect    func(i int, run Record) // called in order for every run; for tests and `why`
 	MatrixFile string                  // path of the matrix, for positions in the report
+	Errors     int                     // findings in the files that count as errors: with any the report fails
 }
 
 // Verifier is a site and its matrix, made ready to verify.
@@ -139,7 +140,10 @@ func (v *Verifier) Run(ctx context.Context, opt Options) (*pb.VerifyReport, erro
 			tally.add(r)
 		}
 	}
-	return tally.report(done < len(v.runs)), nil
+	report := tally.report(done < len(v.runs))
+	report.FindingsErrors = int32(opt.Errors)
+	report.Passed = report.GetPassed() && opt.Errors == 0
+	return report, nil
 }
 
 // Record is what one run came to, for tests and for `why`.

@@ -33,7 +33,7 @@ type VerifyReport struct {
 	Title string `protobuf:"bytes,2,opt,name=title,proto3" json:"title,omitempty"`
 	// What a simulation does not replace.
 	Caution string `protobuf:"bytes,3,opt,name=caution,proto3" json:"caution,omitempty"`
-	// Nothing failed and nothing was errored.
+	// Nothing failed, nothing was errored, and no finding in the files counts as an error.
 	Passed bool `protobuf:"varint,4,opt,name=passed,proto3" json:"passed,omitempty"`
 	// Rows, columns, ways and distinct runs.
 	Counts *VerifyCounts `protobuf:"bytes,5,opt,name=counts,proto3" json:"counts,omitempty"`
@@ -51,9 +51,12 @@ type VerifyReport struct {
 	// The run was interrupted: what is here is part of the whole.
 	Interrupted bool `protobuf:"varint,11,opt,name=interrupted,proto3" json:"interrupted,omitempty"`
 	// Headings of the columns, in the matrix's order.
-	Columns       []string `protobuf:"bytes,12,rep,name=columns,proto3" json:"columns,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Columns []string `protobuf:"bytes,12,rep,name=columns,proto3" json:"columns,omitempty"`
+	// Findings in the files that count as errors, for which the verification fails whatever the
+	// runs show.
+	FindingsErrors int32 `protobuf:"varint,13,opt,name=findings_errors,json=findingsErrors,proto3" json:"findings_errors,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *VerifyReport) Reset() {
@@ -168,6 +171,13 @@ func (x *VerifyReport) GetColumns() []string {
 		return x.Columns
 	}
 	return nil
+}
+
+func (x *VerifyReport) GetFindingsErrors() int32 {
+	if x != nil {
+		return x.FindingsErrors
+	}
+	return 0
 }
 
 // VerifyCounts is how much was done.
@@ -1047,7 +1057,7 @@ var File_loopdrill_v1_verify_proto protoreflect.FileDescriptor
 
 const file_loopdrill_v1_verify_proto_rawDesc = "" +
 	"\n" +
-	"\x19loopdrill/v1/verify.proto\x12\floopdrill.v1\x1a\x1aloopdrill/v1/finding.proto\"\xe4\x03\n" +
+	"\x19loopdrill/v1/verify.proto\x12\floopdrill.v1\x1a\x1aloopdrill/v1/finding.proto\"\x8d\x04\n" +
 	"\fVerifyReport\x12\x12\n" +
 	"\x04site\x18\x01 \x01(\tR\x04site\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x18\n" +
@@ -1061,7 +1071,8 @@ const file_loopdrill_v1_verify_proto_rawDesc = "" +
 	"\bcoverage\x18\n" +
 	" \x01(\v2\x16.loopdrill.v1.CoverageR\bcoverage\x12 \n" +
 	"\vinterrupted\x18\v \x01(\bR\vinterrupted\x12\x18\n" +
-	"\acolumns\x18\f \x03(\tR\acolumns\"\x9d\x01\n" +
+	"\acolumns\x18\f \x03(\tR\acolumns\x12'\n" +
+	"\x0ffindings_errors\x18\r \x01(\x05R\x0efindingsErrors\"\x9d\x01\n" +
 	"\fVerifyCounts\x12\x12\n" +
 	"\x04rows\x18\x01 \x01(\x05R\x04rows\x12\x18\n" +
 	"\acolumns\x18\x02 \x01(\x05R\acolumns\x12\x12\n" +
