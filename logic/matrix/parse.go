@@ -67,6 +67,7 @@ func (p *parser) rows() {
 	}
 	p.checkRowsDiffer()
 	p.checkSets()
+	p.checkOverlaps()
 	if len(p.matrix.Columns) == 0 {
 		p.refuse(header, 0, 0, "matrix.empty", "the matrix has no column to judge", "add one column per effect or output behind cause, when and given")
 	}
