@@ -52,7 +52,7 @@ func TestDemoScenarios(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if err := bare.RunUntil(s.End()); err != nil {
+		if err := bare.RunUntil(s.end); err != nil {
 			t.Fatal(err)
 		}
 		if bare.Digest() != report.GetDigest() || int(report.GetEvents()) != bare.Log().Len() {

@@ -45,15 +45,6 @@ type Script struct {
 // Name is the scenario's name.
 func (s *Script) Name() string { return s.name }
 
-// Acts are the steps, resolved, in file order. The slice must not be changed.
-func (s *Script) Acts() []drill.Act { return s.acts }
-
-// Seed is the seed of every random stream of the run.
-func (s *Script) Seed() uint64 { return s.seed }
-
-// End is the virtual time at which the run ends.
-func (s *Script) End() time.Duration { return s.end }
-
 // Compile resolves a scenario that obeys its schema. Findings carry field paths; with one that
 // refuses, the Script is nil.
 func Compile(plan *drill.Plan, m *pb.Scenario) (*Script, []*pb.Finding) {

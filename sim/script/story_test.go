@@ -26,7 +26,7 @@ func TestStories(t *testing.T) {
 				built, findings = site.Build(site.Bundle{Site: site.File{Path: "site.yaml", Data: []byte(d.Input)}})
 				return findingText(t, findings)
 			}
-			message, index, findings := site.LoadScenario(site.File{Path: "a.scenario.yaml", Data: []byte(d.Input)})
+			message, index, findings := site.DefaultLimits().LoadScenario(site.File{Path: "a.scenario.yaml", Data: []byte(d.Input)})
 			if len(findings) > 0 {
 				return findingText(t, findings)
 			}

@@ -36,7 +36,7 @@ func courses(t *testing.T, plan *drill.Plan, prefixes ...string) []course {
 		if err != nil {
 			t.Fatal(err)
 		}
-		script, _, findings := site.LoadScenario(site.File{Path: paths[0], Data: data})
+		script, _, findings := site.DefaultLimits().LoadScenario(site.File{Path: paths[0], Data: data})
 		if refuses(findings) {
 			t.Fatal(findings)
 		}

@@ -69,10 +69,10 @@ func TestEncodingAndLimits(t *testing.T) {
 		{"byte order mark", "\ufeffsite: A\n", "value.text", "1:7"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			_, _, findings := LoadSite(File{Path: "f", Data: []byte(c.text)})
+			_, _, findings := DefaultLimits().LoadSite(File{Path: "f", Data: []byte(c.text)})
 			found := false
 			for _, f := range findings {
-				found = found || f.GetCode() == c.code && strings.HasPrefix(Text(f), "f:"+c.where+": refused: ")
+				found = found || f.GetCode() == c.code && strings.HasPrefix(text(f, Plain), "f:"+c.where+": refused: ")
 			}
 			if !found {
 				t.Errorf("no %s at %s in %v", c.code, c.where, findings)

@@ -21,7 +21,7 @@ func TestDemoShowsEverything(t *testing.T) {
 	built, findings := Build(bundle)
 	figures, judged := built.Check()
 	for _, f := range append(findings, judged...) {
-		t.Errorf("%s", Text(f))
+		t.Errorf("%s", text(f, Plain))
 	}
 	if len(figures.GetLoops()) != 2 || len(figures.GetCircuits()) == 0 || len(figures.GetSupplies()) != 3 {
 		t.Errorf("calculations of %d loops, %d circuits, %d supplies", len(figures.GetLoops()), len(figures.GetCircuits()), len(figures.GetSupplies()))
@@ -62,7 +62,7 @@ func TestDemoShowsEverything(t *testing.T) {
 	for _, kind := range loop.Kinds() {
 		want = append(want, "device "+kind)
 	}
-	for _, word := range Vocabulary("loopdrill.v1.InputModule", "input") {
+	for _, word := range vocabulary((&pb.InputModule{}).ProtoReflect().Descriptor().Fields().ByName("input")) {
 		want = append(want, "input "+word)
 	}
 	for _, key := range []string{"after", "for", "hold", "unless", "pause_while", "restart_while", "cancel_when"} {

@@ -15,7 +15,7 @@ import (
 func FuzzLoadSite(f *testing.F) {
 	seeds(f, "site\n")
 	f.Fuzz(func(t *testing.T, data []byte) {
-		m, index, findings := LoadSite(File{Path: "site.yaml", Data: data})
+		m, index, findings := DefaultLimits().LoadSite(File{Path: "site.yaml", Data: data})
 		judge(t, data, m, &pb.Site{}, index, findings)
 	})
 }
@@ -23,7 +23,7 @@ func FuzzLoadSite(f *testing.F) {
 func FuzzLoadScenario(f *testing.F) {
 	seeds(f, "scenario\n")
 	f.Fuzz(func(t *testing.T, data []byte) {
-		m, index, findings := LoadScenario(File{Path: "a.scenario.yaml", Data: data})
+		m, index, findings := DefaultLimits().LoadScenario(File{Path: "a.scenario.yaml", Data: data})
 		judge(t, data, m, &pb.Scenario{}, index, findings)
 	})
 }
@@ -58,7 +58,7 @@ func judge(t *testing.T, data []byte, m, other proto.Message, index *Index, find
 		if !strings.ContainsAny(string(data), "\r\u0085\u2028\u2029") && int(p.GetLine()) > len(index.lines) {
 			t.Errorf("line %d of %d: %v", p.GetLine(), len(index.lines), f)
 		}
-		_ = Text(f)
+		_ = text(f, Plain)
 	}
 	probe(t, index)
 	if len(findings) > 0 {

@@ -9,14 +9,6 @@ import (
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 )
 
-// LoadSite reads a site.yaml within DefaultLimits. See Limits.LoadSite.
-func LoadSite(file File) (*pb.Site, *Index, []*pb.Finding) { return DefaultLimits().LoadSite(file) }
-
-// LoadScenario reads a scenario within DefaultLimits. See Limits.LoadScenario.
-func LoadScenario(file File) (*pb.Scenario, *Index, []*pb.Finding) {
-	return DefaultLimits().LoadScenario(file)
-}
-
 // LoadSite reads a site.yaml. The message is never nil; with a finding that refuses, it holds
 // what could be read and may break any rule of the schema. Findings are placed and sorted.
 func (l Limits) LoadSite(file File) (*pb.Site, *Index, []*pb.Finding) {

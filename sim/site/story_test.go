@@ -30,9 +30,9 @@ func TestStories(t *testing.T) {
 			var findings []*pb.Finding
 			switch d.Cmd {
 			case "site":
-				message, index, findings = LoadSite(File{Path: "site.yaml", Data: []byte(d.Input)})
+				message, index, findings = DefaultLimits().LoadSite(File{Path: "site.yaml", Data: []byte(d.Input)})
 			case "scenario":
-				message, index, findings = LoadScenario(File{Path: "a.scenario.yaml", Data: []byte(d.Input)})
+				message, index, findings = DefaultLimits().LoadScenario(File{Path: "a.scenario.yaml", Data: []byte(d.Input)})
 			case "build":
 				var built *Built
 				built, findings = Build(Bundle{Site: File{Path: "site.yaml", Data: []byte(d.Input)}})

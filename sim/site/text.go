@@ -47,9 +47,7 @@ func WriteText(w io.Writer, findings []*pb.Finding, paint func(pb.Severity, stri
 // Plain is the paint that changes nothing.
 func Plain(_ pb.Severity, word string) string { return word }
 
-// Text is the text form of one finding, line end included.
-func Text(f *pb.Finding) string { return text(f, Plain) }
-
+// text is the text form of one finding, line end included.
 func text(f *pb.Finding, paint func(pb.Severity, string) string) string {
 	var b strings.Builder
 	if p := f.GetPosition(); p != nil {

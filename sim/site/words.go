@@ -9,7 +9,6 @@ import (
 	"buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
-	"google.golang.org/protobuf/reflect/protoregistry"
 )
 
 const durationName protoreflect.FullName = "google.protobuf.Duration"
@@ -25,39 +24,6 @@ func rulesOf(fd protoreflect.FieldDescriptor, item bool) *validate.FieldRules {
 		return &validate.FieldRules{}
 	}
 	return rules
-}
-
-// Vocabulary returns the words that a field accepts, in the order of the schema; nil if the field
-// is not a closed vocabulary or does not exist. For a list it is the vocabulary of its items. It
-// reads the rule that also validates, so documentation, completion and checks cannot differ.
-func Vocabulary(message protoreflect.FullName, field protoreflect.Name) []string {
-	md := messageDescriptor(message)
-	if md == nil {
-		return nil
-	}
-	fd := md.Fields().ByName(field)
-	if fd == nil {
-		return nil
-	}
-	return vocabulary(fd)
-}
-
-// Kinds returns the kind keys of a message, such as the device kinds of loopdrill.v1.Device: the
-// members of its choice `kind`. Nil if it has none.
-func Kinds(message protoreflect.FullName) []string {
-	md := messageDescriptor(message)
-	if md == nil {
-		return nil
-	}
-	return members(md.Oneofs().ByName("kind"))
-}
-
-func messageDescriptor(message protoreflect.FullName) protoreflect.MessageDescriptor {
-	mt, err := protoregistry.GlobalTypes.FindMessageByName(message)
-	if err != nil {
-		return nil
-	}
-	return mt.Descriptor()
 }
 
 // members names the keys of a choice.

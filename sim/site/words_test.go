@@ -4,6 +4,7 @@ import (
 	"reflect"
 	"testing"
 
+	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
 
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
@@ -69,28 +70,24 @@ func TestSchemaIsCovered(t *testing.T) {
 // Vocabularies are read from the schema: these are the words of site and scenario files.
 func TestVocabulary(t *testing.T) {
 	for _, c := range []struct {
-		message protoreflect.FullName
+		message proto.Message
 		field   protoreflect.Name
 		want    []string
 	}{
-		{"loopdrill.v1.Loop", "wiring", []string{"ring", "branch"}},
-		{"loopdrill.v1.Loop", "required_class", []string{"a", "b", "x"}},
-		{"loopdrill.v1.Rules", "packs", []string{"nfpa72", "en54", "bs5839-1"}},
-		{"loopdrill.v1.InputModule", "input", []string{"fire", "waterflow", "supervisory", "technical", "release", "hold-off"}},
-		{"loopdrill.v1.Cable", "class", []string{"1", "2", "5"}},
-		{"loopdrill.v1.Device", "label", nil},
-		{"loopdrill.v1.Device", "nothing", nil},
-		{"loopdrill.v1.Nothing", "wiring", nil},
+		{&pb.Loop{}, "wiring", []string{"ring", "branch"}},
+		{&pb.Loop{}, "required_class", []string{"a", "b", "x"}},
+		{&pb.Rules{}, "packs", []string{"nfpa72", "en54", "bs5839-1"}},
+		{&pb.InputModule{}, "input", []string{"fire", "waterflow", "supervisory", "technical", "release", "hold-off"}},
+		{&pb.Cable{}, "class", []string{"1", "2", "5"}},
+		{&pb.Device{}, "label", nil},
 	} {
-		if got := Vocabulary(c.message, c.field); !reflect.DeepEqual(got, c.want) {
-			t.Errorf("Vocabulary(%s, %s) = %q, want %q", c.message, c.field, got, c.want)
+		fd := c.message.ProtoReflect().Descriptor().Fields().ByName(c.field)
+		if got := vocabulary(fd); !reflect.DeepEqual(got, c.want) {
+			t.Errorf("the words of %s are %q, want %q", fd.FullName(), got, c.want)
 		}
 	}
 	want := []string{"smoke_detector", "heat_detector", "multi_criteria_detector", "flame_detector", "call_point", "input_module", "conventional_zone", "control_module", "relay_module", "loop_sounder"}
-	if got := Kinds("loopdrill.v1.Device"); !reflect.DeepEqual(got, want) {
-		t.Errorf("Kinds(Device) = %q, want %q", got, want)
-	}
-	if got := Kinds("loopdrill.v1.Cable"); got != nil {
-		t.Errorf("Kinds(Cable) = %q, want none", got)
+	if got := members((&pb.Device{}).ProtoReflect().Descriptor().Oneofs().ByName("kind")); !reflect.DeepEqual(got, want) {
+		t.Errorf("the kinds of a device are %q, want %q", got, want)
 	}
 }

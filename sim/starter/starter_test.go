@@ -18,7 +18,7 @@ func passes(t *testing.T, name string, files Files) *site.Built {
 	t.Helper()
 	built, found := site.Build(files.Bundle(name))
 	for _, f := range found {
-		t.Errorf("%s: %s", name, site.Text(f))
+		t.Errorf("%s: %v", name, f)
 	}
 	if t.Failed() {
 		t.FailNow()
@@ -57,7 +57,7 @@ func sound(t *testing.T, name string, built *site.Built) {
 	t.Helper()
 	figures, found := built.Check()
 	for _, f := range found {
-		t.Errorf("%s: %s", name, site.Text(f))
+		t.Errorf("%s: %v", name, f)
 	}
 	if len(figures.GetLoops()) == 0 {
 		t.Errorf("%s: no loop was judged", name)
@@ -189,7 +189,7 @@ func FuzzFromList(f *testing.F) {
 		built, problems := site.Build(files.Bundle("x"))
 		for _, p := range problems {
 			if p.GetSeverity() == pb.Severity_SEVERITY_REFUSED {
-				t.Fatalf("made from %q: %s", data, site.Text(p))
+				t.Fatalf("made from %q: %v", data, p)
 			}
 		}
 		for _, sc := range built.Scenarios {
