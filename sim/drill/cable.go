@@ -120,7 +120,7 @@ func (r *resolver) isolator(step *pb.IsolatorStuckStep) {
 }
 
 // circuit resolves a fault of an output circuit's cable, which is named by the load where the run
-// ends.
+// ends; the last run of a ring by the word return.
 func (r *resolver) circuit(kind ActKind, key string, step *pb.CircuitStep) {
 	r.act.Kind, r.act.Ohm = kind, step.GetOhm()
 	out := r.circuitOf(key+".output", step.GetOutput())
@@ -132,6 +132,13 @@ func (r *resolver) circuit(kind ActKind, key string, step *pb.CircuitStep) {
 		labels = append(labels, r.plan.In.Loads[load].Label)
 		if labels[i] == step.GetBefore() {
 			r.act.Run = int32(i)
+			return
+		}
+	}
+	if out.Circuit.Ring() {
+		labels = append(labels, "return")
+		if step.GetBefore() == "return" {
+			r.act.Run = int32(out.Circuit.Runs() - 1)
 			return
 		}
 	}

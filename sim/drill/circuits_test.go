@@ -111,6 +111,7 @@ func TestClassTableOfCircuits(t *testing.T) {
 		{"RING", "R", "R1", []string{"R1", "R2", "R3"}},
 		{"RING", "R", "R2", []string{"R1", "R2", "R3"}},
 		{"RING", "R", "R3", []string{"R1", "R2", "R3"}},
+		{"RING", "R", "return", []string{"R1", "R2", "R3"}},
 		{"PANEL", "P", "P2", []string{"P1"}},
 	} {
 		fault, on := fmt.Sprintf("output('%s').fault", c.output), fmt.Sprintf("output('%s').on", c.output)
