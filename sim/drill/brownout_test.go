@@ -107,3 +107,28 @@ func TestFarEndIsDriven(t *testing.T) {
 		t.Errorf("driven at %v, found at %v", driven, found)
 	}
 }
+
+// A loop sounder is silent without the loop, even one whose output is stuck.
+func TestStuckSounderWithoutLoop(t *testing.T) {
+	t.Parallel()
+	site := dozen{}.site()
+	site.Loops[0].Devices[11] = &pb.Device{Address: new(uint32(12)), Label: "SOUNDER", CableM: new(5.0), Kind: &pb.Device_LoopSounder{LoopSounder: &pb.LoopSounder{}}}
+	site.Program = &pb.Program{
+		Causes: []*pb.Cause{{Cause: "fire", When: "panel.fire"}}, Effects: []*pb.Effect{{Effect: "sound", Outputs: []string{"SOUNDER"}}},
+		Actions: []*pb.Action{{Causes: []string{"fire"}, Effects: []string{"sound"}, State: "evacuate"}},
+	}
+	b := newBench(t, site)
+	b.do(time.Second, smoke(1))
+	b.do(10*time.Second, &pb.Step{Step: "stuck", Kind: &pb.Step_RelayStuck{RelayStuck: &pb.RelayStuckStep{Output: "SOUNDER"}}})
+	cut := open(6)
+	cut.Step = "cut"
+	b.do(20*time.Second, cut)
+	b.repair(30*time.Second, "cut")
+	b.repair(40*time.Second, "stuck")
+	b.run(20*time.Second - 1)
+	b.want("output('SOUNDER').on")
+	b.run(21 * time.Second)
+	b.want("!output('SOUNDER').on && !device('SOUNDER').fed")
+	b.run(39 * time.Second)
+	b.want("!output('SOUNDER').on && output('SOUNDER').fault")
+}

@@ -121,7 +121,13 @@ func (d *Drill) lose(now time.Duration, point int32, event uint64) {
 	if o < 0 {
 		return
 	}
-	switch d.plan.In.Outputs[o].OnLoss {
+	fixed := &d.plan.In.Outputs[o]
+	if !fixed.Contact && fixed.Circuit == nil { // a loop sounder: silent without the loop, stuck or not
+		d.outputs[o].driven = term.Rest
+		d.settleOutput(now, o, event)
+		return
+	}
+	switch fixed.OnLoss {
 	case loop.Rests:
 		d.operate(now, o, term.Rest, event)
 	case loop.Operates:
