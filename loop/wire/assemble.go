@@ -43,6 +43,7 @@ type node struct {
 	short  float64
 	earth  pair // conductance of each core to earth, siemens
 	dist   pair // ohms of each core to the nearest driven terminal; infinite: not joined
+	earthy bool // joined only through earth, if at all
 }
 
 // joined tells whether both cores reach a driven terminal.
@@ -83,7 +84,9 @@ func (n *Network) assemble(s *State) {
 	n.partition(s)
 	n.reach(s)
 	for e := range w.at { // of its two terminals the one that lives, towards the panel if both do
-		if w.at[e] = w.near[e]; !w.nodes[w.at[e]].joined() {
+		w.at[e] = w.near[e]
+		near, beyond := &w.nodes[w.near[e]], &w.nodes[w.beyond[e]]
+		if !near.joined() || near.earthy && beyond.joined() && !beyond.earthy {
 			w.at[e] = w.beyond[e]
 		}
 	}
@@ -194,6 +197,7 @@ func (n *Network) reach(s *State) {
 	for k := range w.nodes {
 		d := &w.nodes[k]
 		p = p || d.earth.p > 0 && d.dist.p < inf || d.earth.n > 0 && d.dist.n < inf
+		d.earthy = !d.joined()
 	}
 	for k := range w.nodes {
 		d := &w.nodes[k]

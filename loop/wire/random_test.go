@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 
 	"google.golang.org/protobuf/proto"
 
@@ -217,7 +218,8 @@ func naive(n *Network, s *State) *circuit {
 // load adds what the devices draw, where both cores lead back to the driver. Which ones have been
 // starved is the solver's word; conservation and the driver's own voltage are checked elsewhere.
 func (c *circuit) load(n *Network, s *State, names []string) {
-	reached := c.reach()
+	reached, wired := c.reach(), c.metal().reach()
+	both := func(by map[string]bool, at string) bool { return by["p"+at] && by["n"+at] }
 	asked := map[int32]bool{}
 	for _, e := range s.lit[:min(len(s.lit), 10)] {
 		asked[e] = true
@@ -227,11 +229,11 @@ func (c *circuit) load(n *Network, s *State, names []string) {
 		if !k.device || s.work.off[e] || s.work.driver.collapsed {
 			continue
 		}
-		at := names[e]
-		if !reached["p"+at] || !reached["n"+at] {
-			at = c.beyond[int32(e)]
+		at, other := names[e], c.beyond[int32(e)]
+		if !both(reached, at) || !both(wired, at) && both(wired, other) {
+			at = other
 		}
-		if !reached["p"+at] || !reached["n"+at] {
+		if !both(reached, at) {
 			continue
 		}
 		amps := k.standby
@@ -247,6 +249,11 @@ func (c *circuit) load(n *Network, s *State, names []string) {
 			c.sources = append(c.sources, source{"p" + at, "n" + at, amps, 0})
 		}
 	}
+}
+
+// metal is the circuit without earth.
+func (c *circuit) metal() *circuit {
+	return &circuit{elements: slices.DeleteFunc(slices.Clone(c.elements), func(x element) bool { return x.b == "earth" })}
 }
 
 // reach finds the nodes that lead to a terminal of the driver along their own core, earth

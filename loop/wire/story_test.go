@@ -103,6 +103,7 @@ func TestWhoIsLost(t *testing.T) {
 		{"table 2.2: ring without isolators, open", bare, []where{{cut, 6}}, ""},
 		{"table 2.2: branch, earth", bareBranch, []where{{earth, 6}}, ""},
 		{"two earths on opposite cores behave as a short", twelve, []where{{earth, 6}, {Fault{Kind: Earth, Core: Negative}, 11}}, "4-6"},
+		{"the same, isolators built in: 3 and 6 have a side that lives", built, []where{{earth, 5}, {Fault{Kind: Earth, Core: Negative}, 11}}, "4-5"},
 		{"two earths on one core", twelve, []where{{earth, 6}, {earth, 11}}, ""},
 		{"one core broken", twelve, []where{{Fault{Kind: Break, Core: Negative}, 6}}, ""},
 		{"one core broken on a branch", branch, []where{{Fault{Kind: Break, Core: Negative}, 6}}, "6-12"},
