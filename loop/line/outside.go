@@ -19,9 +19,9 @@ func (l *Line) SetInput(s *State, now time.Duration, i int32, active, prealarm b
 
 // Preset says that input i is active at the start and has been read so already: t = 0 is a
 // settled panel. Only before the first slot.
-func (l *Line) Preset(s *State, i int32, active bool) {
+func (l *Line) Preset(s *State, i int32, active bool, event uint64) {
 	d := &s.devices[i]
-	d.active, d.reading, d.read = active, active, true
+	d.active, d.reading, d.read, d.inputEvent = active, active, true, event
 	l.refresh(s, i)
 }
 

@@ -114,7 +114,7 @@ func (l *Line) compare(s *State, i int32, shown OutputState, sink Sink) {
 	case d.waiting > 0:
 	case shown == d.commanded:
 		d.tries = 0
-		l.raise(&d.fault, false, OutputFault, i, d.outputEvent, sink)
+		l.raise(&d.fault, false, OutputFault, i, max(d.outputEvent, d.command), sink) // the later made them agree
 	case d.tries < tries:
 		s.repeat = i
 	default:

@@ -103,6 +103,20 @@ func (b *bench) chain(kind sim.Kind, value int64) []string {
 	return nil
 }
 
+// rooted checks that nothing happens of itself: the start of the run, stimuli, faults, repairs and
+// operators have no cause, nor has a garbled reply; all else has one.
+func rooted(t interface{ Errorf(string, ...any) }, d *Drill) {
+	for _, e := range d.log.Since(0) {
+		switch e.Kind {
+		case Start, StimulusApplied, FaultInjected, FaultRepaired, Operated, ReplyGarbled:
+		default:
+			if e.Parent == 0 {
+				t.Errorf("%v: %q follows from nothing", e.At, d.plan.Describe(&e))
+			}
+		}
+	}
+}
+
 // missing is the labels of the points that the panel finds missing; unreachable those that do
 // not answer. After a few rounds they must be the same.
 func (b *bench) missing() []string {

@@ -58,7 +58,7 @@ func (p *Plan) describeSupply(subject string, e *sim.Event) (string, bool) {
 	case FuseChanged:
 		return subject + choose(on, ": the fuse is blown", ": the fuse is whole"), true
 	case BatteryCarries:
-		return subject + choose(on, ": the battery carries the load", ": the mains carry the load"), true
+		return subject + choose(on, ": the battery carries the load", ": the battery no longer carries the load"), true
 	case BatteryDischarged:
 		return subject + choose(on, ": the battery is at its end", ": the battery is connected again"), true
 	case BatteryLow:

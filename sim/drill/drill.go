@@ -31,9 +31,10 @@ type Drill struct {
 	circuits []*circuit.State // by output; nil without a circuit
 	work     circuit.Work     // storage of solves; nothing is kept in it
 	power    *power.State
-	drawn    []int64 // by supply: what its circuits are asked for, microamperes
-	loads    []bool  // by load: it works now
-	fire     bool    // the supplies are asked for their current in alarm
+	drawn    []int64  // by supply: what its circuits are asked for, microamperes
+	supplied []uint64 // by supply: the latest event that may have changed its output
+	loads    []bool   // by load: it works now
+	fire     bool     // the supplies are asked for their current in alarm
 
 	fireChange uint64 // the event of this instant that may have begun or ended the fire condition
 	program    *logic.State
@@ -177,6 +178,7 @@ func New(plan *Plan, seed uint64) *Drill {
 	d.operated = make([]bool, len(plan.drivers))
 	d.power = plan.In.Power.NewState()
 	d.drawn, d.loads = make([]int64, plan.In.Power.Len()), make([]bool, len(plan.In.Loads))
+	d.supplied = make([]uint64, len(d.drawn))
 	d.circuits = make([]*circuit.State, len(d.outputs))
 	for o := range d.outputs {
 		if out := &plan.In.Outputs[o]; out.Circuit != nil {
@@ -219,7 +221,7 @@ func (d *Drill) settle(start uint64) {
 		}
 		on := d.plan.In.Plant.Signal(d.plant, int(p.ProvesEquipment), int(p.ProvesSignal)) != p.ClosedAtRest
 		d.points[i].contact, d.points[i].retarded, d.points[i].active = on, on, on
-		d.lines[p.Loop].Preset(p.Device, on)
+		d.lines[p.Loop].Preset(p.Device, on, start)
 		d.set(term.DeviceActive, int32(i), on, start)
 		d.points[i].read = on
 		if on && p.Input == loop.Supervisory {
@@ -288,6 +290,7 @@ func (d *Drill) copyFrom(o *Drill) {
 	}
 	d.power.CopyFrom(o.power)
 	d.drawn = append(own.drawn[:0], o.drawn...)
+	d.supplied = append(own.supplied[:0], o.supplied...)
 	d.loads = append(own.loads[:0], o.loads...)
 	d.wirings = append(own.wirings[:0], o.wirings...)
 	d.cables = append(own.cables[:0], o.cables...)

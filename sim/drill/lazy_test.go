@@ -319,6 +319,7 @@ func compareSite(t testing.TB, seed uint64) interactions {
 	if d.Digest() != s.d.Digest() {
 		t.Fatalf("seed %d: the lazy line and the twin part.\n%s\nsteps:\n%s\nreplay: LOOPDRILL_SEED=%d go test ./sim/drill -run TestLazyAgainstTwin", seed, part(d, s.d), stepsText(s.steps), seed)
 	}
+	rooted(t, d)
 	return count(s.d)
 }
 

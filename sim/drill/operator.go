@@ -35,10 +35,14 @@ var pairKinds = map[logic.ChangeKind]sim.Kind{
 	logic.DelayPaused: DelayPaused, logic.DelayRestarted: DelayRestarted, logic.DelayResumed: DelayResumed, logic.ActionChanged: ActionChanged,
 }
 
+// theStart is the number of the event with which every log begins; what is true at rest follows
+// from it.
+const theStart = 1
+
 // Note logs a change of the program.
 func (s programSink) Note(c logic.Change) uint64 {
 	d := s.d
-	e := sim.Event{Subject: c.Index, Value: flag(c.On), Parent: c.Parent, Also: slices.Clone(c.Also)}
+	e := sim.Event{Subject: c.Index, Value: flag(c.On), Parent: max(c.Parent, theStart), Also: slices.Clone(c.Also)}
 	switch c.Kind {
 	case logic.CauseChanged:
 		e.Kind = CauseChanged

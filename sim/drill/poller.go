@@ -11,7 +11,7 @@ import (
 type poller interface {
 	Next() (time.Duration, line.Moment, bool)
 	Advance(now time.Duration, m line.Moment, sink line.Sink)
-	Preset(i int32, active bool)
+	Preset(i int32, active bool, event uint64)
 	SetInput(now time.Duration, i int32, active, prealarm bool, event uint64)
 	SetPresence(now time.Duration, i int32, p line.Presence, event uint64)
 	SetOutput(now time.Duration, stage line.Stage, i int32, o line.OutputState, event uint64)
@@ -44,7 +44,7 @@ func (p *lazy) Advance(now time.Duration, m line.Moment, sink line.Sink) {
 	p.l.Advance(p.s, now, m, sink)
 }
 
-func (p *lazy) Preset(i int32, active bool) { p.l.Preset(p.s, i, active) }
+func (p *lazy) Preset(i int32, active bool, event uint64) { p.l.Preset(p.s, i, active, event) }
 
 func (p *lazy) SetInput(now time.Duration, i int32, active, prealarm bool, event uint64) {
 	p.l.SetInput(p.s, now, i, active, prealarm, event)

@@ -71,6 +71,7 @@ func TestBatteryThroughADrill(t *testing.T) {
 	b.want("!output('BRANCH').on && !load('B1').on && output('PANEL').on && load('P1').on")
 	b.run(43*time.Hour + 20*time.Second)
 	b.want("load('B1').on")
+	rooted(t, b.Drill)
 }
 
 // A supply whose load is above its limit goes, once, and stays away while that is asked for; it

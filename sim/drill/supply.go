@@ -35,6 +35,9 @@ func (s powerSink) Note(c power.Change) uint64 {
 		e.Extra = int64(c.Signal)
 	}
 	event := d.add(e)
+	if c.Kind != power.SignalChanged {
+		d.supplied[c.Supply] = event
+	}
 	now, _ := d.agenda.Now()
 	panel := int(c.Supply) == d.plan.In.Power.Panel()
 	switch {
@@ -61,12 +64,13 @@ func (d *Drill) tell(now time.Duration, c power.Change, event uint64) {
 // runPower lets the supplies do what is due, and the circuits follow their voltage.
 func (d *Drill) runPower(now time.Duration) {
 	d.plan.In.Power.Advance(d.power, now, powerSink{d})
-	d.powered(now, 0)
+	d.powered(now)
 }
 
 // powered follows a change of the supplies: every circuit has the voltage that its supply now
-// gives. What a circuit then draws may change its supply again; the second look finds nothing new.
-func (d *Drill) powered(now time.Duration, event uint64) {
+// gives, which follows from the latest change of that supply. What a circuit then draws may change
+// its supply again; the second look finds nothing new.
+func (d *Drill) powered(now time.Duration) {
 	for o := range d.outputs {
 		out := &d.plan.In.Outputs[o]
 		if out.Circuit == nil {
@@ -74,7 +78,7 @@ func (d *Drill) powered(now time.Duration, event uint64) {
 		}
 		if v := d.plan.In.Power.MicroV(d.power, int(out.Supply)); v != d.outputs[o].microV {
 			d.outputs[o].give(v)
-			d.settleOutput(now, int32(o), event)
+			d.settleOutput(now, int32(o), d.supplied[out.Supply])
 		}
 	}
 	d.schedulePower()
@@ -122,7 +126,7 @@ func (d *Drill) alarmLoad(now time.Duration) {
 // drain tells a supply what its circuits are asked for together.
 func (d *Drill) drain(now time.Duration, supply int32, event uint64) {
 	d.plan.In.Power.SetLoad(d.power, now, int(supply), d.drawn[supply], event, powerSink{d})
-	d.powered(now, event)
+	d.powered(now)
 }
 
 // supplyFault lets the supply that an act names have its condition while any such act stands. One
@@ -138,7 +142,7 @@ func (d *Drill) supplyFault(now time.Duration, a *Act, event uint64) {
 		})
 		d.plan.In.Power.Set(d.power, now, i, power.Condition(a.Value), on, event, powerSink{d})
 	}
-	d.powered(now, event)
+	d.powered(now)
 }
 
 // feeds reports whether an act on a supply means this one.

@@ -342,7 +342,7 @@ func (t *twin) judgeOutput(i int, sl *twinSlot, fault twinFault) {
 	case waits:
 	case sl.output == d.commanded:
 		d.tries = 0
-		fault(&d.outFault, false, line.OutputFault, d.outputEvent)
+		fault(&d.outFault, false, line.OutputFault, max(d.outputEvent, d.commandEvent))
 	case d.tries < 3:
 		t.repeat = i
 	default:
@@ -387,9 +387,9 @@ func (t *twin) judgeInput(i int, sl *twinSlot, fault twinFault, sink line.Sink) 
 	}
 }
 
-func (t *twin) Preset(i int32, active bool) {
+func (t *twin) Preset(i int32, active bool, event uint64) {
 	d := &t.devices[i]
-	d.active, d.reading, d.sampled = active, active, true
+	d.active, d.reading, d.sampled, d.inputEvent = active, active, true, event
 }
 
 func (t *twin) SetInput(_ time.Duration, i int32, active, prealarm bool, event uint64) {
