@@ -58,6 +58,11 @@ type rowPlan struct {
 // New enumerates the runs of a matrix. A row that cannot be judged is errored, never left out.
 // When ctx ends, its error is returned.
 func New(ctx context.Context, plan *drill.Plan, m *matrix.Matrix) (*Verifier, error) {
+	return newLimited(ctx, plan, m, maxRuns)
+}
+
+// newLimited is New with another limit of runs.
+func newLimited(ctx context.Context, plan *drill.Plan, m *matrix.Matrix, limit int) (*Verifier, error) {
 	v := &Verifier{plan: plan, m: m, bases: map[string]*drill.Drill{}, rows: make([]rowPlan, len(m.Rows))}
 	v.index = indexFacts(m)
 	v.outputColumns = make([][]int32, len(plan.In.Outputs))
@@ -66,7 +71,7 @@ func New(ctx context.Context, plan *drill.Plan, m *matrix.Matrix) (*Verifier, er
 			v.outputColumns[o] = append(v.outputColumns[o], int32(c))
 		}
 	}
-	if err := v.enumerate(ctx); err != nil {
+	if err := v.enumerate(ctx, limit); err != nil {
 		return nil, err
 	}
 	v.watch = v.watchTimes()

@@ -25,8 +25,9 @@ type run struct {
 	rows     []int32         // rows whose way it is
 }
 
-// enumerate finds the ways of every row and the distinct runs that they make.
-func (v *Verifier) enumerate(ctx context.Context) error {
+// enumerate finds the ways of every row and the distinct runs that they make, at most limit. A row
+// that would make more is errored, and so is every row after it.
+func (v *Verifier) enumerate(ctx context.Context, limit int) error {
 	known := map[string]*run{}
 	for i := range v.m.Rows {
 		if err := ctx.Err(); err != nil {
@@ -41,14 +42,27 @@ func (v *Verifier) enumerate(ctx context.Context) error {
 			continue
 		}
 		v.rows[i].ways = len(ways)
+		before := len(v.runs)
 		for _, way := range ways {
-			if v.enter(known, i, way); len(v.runs) > maxRuns {
-				v.rows[i].errored = v.rowError(i, "matrix.too-many-runs", fmt.Sprintf("the matrix takes more than %d runs", maxRuns), "split the matrix, or write the row over fewer devices")
+			if v.enter(known, i, way); len(v.runs) > limit {
+				v.leaveOut(i, before, limit)
 				return nil
 			}
 		}
 	}
 	return nil
+}
+
+// leaveOut makes a row and those after it errored for want of runs, and takes the runs out that the
+// row has made so far.
+func (v *Verifier) leaveOut(row, before, limit int) {
+	v.runs = v.runs[:before]
+	for _, r := range v.runs {
+		r.rows = slices.DeleteFunc(r.rows, func(of int32) bool { return of == int32(row) })
+	}
+	for i := row; i < len(v.rows); i++ {
+		v.rows[i] = rowPlan{errored: v.rowError(i, "matrix.too-many-runs", fmt.Sprintf("the matrix takes more than %d runs", limit), "split the matrix, or write the row over fewer devices")}
+	}
 }
 
 func (v *Verifier) rowError(row int, code, title, detail string) *errorFinding {
