@@ -59,6 +59,7 @@ func story(t *testing.T, d *datadriven.TestData, siteText string) string {
 			}
 		}
 	}
+	checkTimes(t, report)
 	if d.Cmd == "report" {
 		if err := WriteText(&out, report); err != nil {
 			t.Fatal(err)
@@ -68,6 +69,28 @@ func story(t *testing.T, d *datadriven.TestData, siteText string) string {
 	s := storyWriter{Buffer: &out, chain: d.HasArg("chain"), times: d.HasArg("times")}
 	s.report(report)
 	return out.String()
+}
+
+// checkTimes demands that the times of every difference rise from t0 on, but for t2 of what is early.
+func checkTimes(t *testing.T, r *pb.VerifyReport) {
+	var all []*pb.RunDifference
+	for _, c := range r.GetCells() {
+		if c.GetDifference() != nil {
+			all = append(all, c.GetDifference())
+		}
+	}
+	for _, d := range append(all, r.GetDifferences()...) {
+		var last float64
+		for i, at := range []*float64{d.T0S, d.T1S, d.T2S, d.T3S, d.T4S, d.T5S} { //nolint:protogetter // presence is asked for
+			if at == nil {
+				continue
+			}
+			if *at < last && (i != 2 || d.GetVerdict() != early.String()) {
+				t.Errorf("%s of %s: %s: t%d is %v s, after %v s", d.GetOutput(), d.GetRun(), d.GetVerdict(), i, *at, last)
+			}
+			last = *at
+		}
+	}
 }
 
 // storyWriter writes what a report says, without what a story is not about.

@@ -142,8 +142,8 @@ func (t *tally) message(r *verdicts, d *difference) *pb.RunDifference {
 	for i, word := range d.links {
 		m.Chain = append(m.Chain, &pb.ChainLink{AtS: seconds(time.Duration(d.linkTimes[i])), What: word})
 	}
-	if d.truth != nil && len(d.truth.spans) > 0 {
-		m.T0S, m.T1S = optional(d.truth.t0[0]), optional(d.truth.spans[0].From)
+	if d.followed() {
+		m.T0S, m.T1S = optional(d.truth.originOf(d.begun.Decision)), optional(d.begun.Decision)
 	}
 	if d.did != nil && !d.did.spontaneous {
 		m.T2S, m.T3S, m.T4S = optional(d.did.t2), optional(d.did.t3), optional(d.did.t4)
@@ -152,6 +152,12 @@ func (t *tally) message(r *verdicts, d *difference) *pb.RunDifference {
 		}
 	}
 	return m
+}
+
+// followed reports whether there is a decision that what the output did follows from, or should:
+// what no demand answers for has none, nor has what came before it and was not merely early.
+func (d *difference) followed() bool {
+	return d.truth != nil && d.begun != nil && (d.did == nil || d.verdict == early || d.did.t2 >= d.begun.Decision)
 }
 
 // seconds is a time as reports print it: the float64 nearest to it, so that 1.872 s is not printed
