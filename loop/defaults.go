@@ -4,15 +4,9 @@ import (
 	"fmt"
 	"time"
 
+	"loopdrill.dev/loopdrill/loop/figure"
 	"loopdrill.dev/loopdrill/loop/wire"
 )
-
-// Default is a figure that applies where a file gives none.
-type Default struct {
-	Key    string // field, as in the file
-	Value  string // with its unit
-	Source string
-}
 
 // commonPractice marks figures that no standard gives.
 const commonPractice = "common practice"
@@ -38,28 +32,28 @@ const (
 const RestartTime = wire.RestartTime
 
 // Defaults lists the defaults of the installation that change a result.
-func Defaults() []Default {
+func Defaults() []figure.Default {
 	ms := func(d time.Duration) string { return fmt.Sprintf("%d ms", d.Milliseconds()) }
-	return []Default{
-		{"panel.decision_time", ms(defaultDecisionTime), commonPractice},
-		{"panel.switch_time", ms(defaultSwitchTime), commonPractice},
-		{"panel.reset", "keep-caused", commonPractice + ": reset needs the cause cleared, else the alarm returns"},
-		{"panel.resound", "new-zone", "EN 54-2 7.10, from memory"},
-		{"panel.mode", "day", commonPractice},
-		{"loops.line.poll_slot", ms(defaultPollSlot), commonPractice},
-		{"loops.line.no_reply_slot", ms(defaultNoReplySlot), commonPractice},
-		{"loops.line.command_slot", ms(defaultCommandSlot), commonPractice},
-		{"loops.line.alarm_readings", fmt.Sprint(defaultAlarmReadings), commonPractice},
-		{"loops.line.missed_replies", fmt.Sprint(defaultMissedReplies), commonPractice},
-		{"loops.line.commands_between_visits", fmt.Sprint(defaultCommandsBetween), commonPractice},
-		{"smoke_detector.alarm_pct_per_m", fmt.Sprintf("%g %%/m", defaultSmokePct), "0.15 dB/m, " + commonPractice},
-		{"heat_detector.alarm_c", fmt.Sprintf("%g C", defaultHeatC), "within class A1 of EN 54-5"},
-		{"multi_criteria_detector.alarm_pct_per_m", fmt.Sprintf("%g %%/m", defaultSmokePct), "0.15 dB/m, " + commonPractice},
-		{"multi_criteria_detector.alarm_c", fmt.Sprintf("%g C", defaultHeatC), "within class A1 of EN 54-5"},
-		{"pre-alarm level", "75 % of the threshold", commonPractice},
-		{"contact.at_rest", "open", commonPractice},
-		{"contact.on_loop_loss", "rests", commonPractice},
-		{"targets.detector", "10 s", "NFPA 72 10.11.1; EN 54-2 7.1, from memory"},
-		{"targets.call_point", "10 s (nfpa72, en54), 3 s (bs5839-1 first)", "NFPA 72 10.11.1; EN 54-2 7.7, from memory; BS 5839-1"},
+	return []figure.Default{
+		{Key: "panel.decision_time", Value: ms(defaultDecisionTime), Source: commonPractice},
+		{Key: "panel.switch_time", Value: ms(defaultSwitchTime), Source: commonPractice},
+		{Key: "panel.reset", Value: "keep-caused", Source: commonPractice + ": reset needs the cause cleared, else the alarm returns"},
+		{Key: "panel.resound", Value: "new-zone", Source: "EN 54-2 7.10, from memory"},
+		{Key: "panel.mode", Value: "day", Source: commonPractice},
+		{Key: "loops.line.poll_slot", Value: ms(defaultPollSlot), Source: commonPractice},
+		{Key: "loops.line.no_reply_slot", Value: ms(defaultNoReplySlot), Source: commonPractice},
+		{Key: "loops.line.command_slot", Value: ms(defaultCommandSlot), Source: commonPractice},
+		{Key: "loops.line.alarm_readings", Value: fmt.Sprint(defaultAlarmReadings), Source: commonPractice},
+		{Key: "loops.line.missed_replies", Value: fmt.Sprint(defaultMissedReplies), Source: commonPractice},
+		{Key: "loops.line.commands_between_visits", Value: fmt.Sprint(defaultCommandsBetween), Source: commonPractice},
+		{Key: "smoke_detector.alarm_pct_per_m", Value: fmt.Sprintf("%g %%/m", defaultSmokePct), Source: "0.15 dB/m, " + commonPractice},
+		{Key: "heat_detector.alarm_c", Value: fmt.Sprintf("%g C", defaultHeatC), Source: "within class A1 of EN 54-5"},
+		{Key: "multi_criteria_detector.alarm_pct_per_m", Value: fmt.Sprintf("%g %%/m", defaultSmokePct), Source: "0.15 dB/m, " + commonPractice},
+		{Key: "multi_criteria_detector.alarm_c", Value: fmt.Sprintf("%g C", defaultHeatC), Source: "within class A1 of EN 54-5"},
+		{Key: "pre-alarm level", Value: "75 % of the threshold", Source: commonPractice},
+		{Key: "contact.at_rest", Value: "open", Source: commonPractice},
+		{Key: "contact.on_loop_loss", Value: "rests", Source: commonPractice},
+		{Key: "targets.detector", Value: "10 s", Source: "NFPA 72 10.11.1; EN 54-2 7.1, from memory"},
+		{Key: "targets.call_point", Value: "10 s (nfpa72, en54), 3 s (bs5839-1 first)", Source: "NFPA 72 10.11.1; EN 54-2 7.7, from memory; BS 5839-1"},
 	}
 }

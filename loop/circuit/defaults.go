@@ -1,6 +1,10 @@
 package circuit
 
-import "fmt"
+import (
+	"fmt"
+
+	"loopdrill.dev/loopdrill/loop/figure"
+)
 
 // commonPractice marks figures that no standard gives.
 const commonPractice = "common practice"
@@ -32,32 +36,25 @@ const (
 	ratingACA = 0.5   // contact without a written rating, on mains
 )
 
-// Default is a figure that applies where a file gives none.
-type Default struct {
-	Key    string
-	Value  string // with its unit
-	Source string
-}
-
 // Defaults lists the figures of the package that change a result.
-func Defaults() []Default {
-	return []Default{
-		{"circuit.supervision voltage", fmt.Sprintf("%g V, reversed", SupervisionV), commonPractice},
-		{"circuit.supervision source", fmt.Sprintf("%d ohm", SupervisionOhm), commonPractice},
-		{"circuit.open above", fmt.Sprintf("%g x end_of_line_ohm", openAbove), commonPractice},
-		{"circuit.short below", fmt.Sprintf("%g x end_of_line_ohm", shortBelow), commonPractice},
-		{"circuit.earth fault below", fmt.Sprintf("%d ohm", earthBelowOhm), commonPractice},
-		{"circuit.short of 0 ohm", fmt.Sprintf("%g ohm", leastFaultOhm), commonPractice},
-		{"circuit.joint", fmt.Sprintf("%d ohm", defaultJoint), commonPractice},
-		{"loads.diode", fmt.Sprintf("%g V", diodeV), commonPractice},
-		{"loads.knee", fmt.Sprintf("%g x min_voltage_v", kneeShare), commonPractice},
-		{"loads.min_voltage_v", fmt.Sprintf("%g V (nfpa72), %g V (en54, bs5839-1)", leastNFPA, leastEN), "16 V: UL 464, UL 1971; 18 V: " + commonPractice},
-		{"start voltage", fmt.Sprintf("%g V (nfpa72), %g V (en54, bs5839-1)", startNFPA, startEN), "0.85 x 24 V, NFPA 72 10.3; 1.75 V a cell, " + commonPractice},
-		{"contact.volts_v, contact.amps_a", fmt.Sprintf("%g V, %g A d.c. resistive; %g A a.c.", ratingV, ratingA, ratingACA), commonPractice},
-		{"contact derating for coils", fmt.Sprintf("%g", inductive), commonPractice},
-		{"contact mains above", fmt.Sprintf("%g V", extraLowV), commonPractice},
-		{"contact contactor above", fmt.Sprintf("%g mA", directMA), commonPractice},
-		{"equipment.coil_v", fmt.Sprintf("%g V", coilV), commonPractice},
+func Defaults() []figure.Default {
+	return []figure.Default{
+		{Key: "circuit.supervision voltage", Value: fmt.Sprintf("%g V, reversed", SupervisionV), Source: commonPractice},
+		{Key: "circuit.supervision source", Value: fmt.Sprintf("%d ohm", SupervisionOhm), Source: commonPractice},
+		{Key: "circuit.open above", Value: fmt.Sprintf("%g x end_of_line_ohm", openAbove), Source: commonPractice},
+		{Key: "circuit.short below", Value: fmt.Sprintf("%g x end_of_line_ohm", shortBelow), Source: commonPractice},
+		{Key: "circuit.earth fault below", Value: fmt.Sprintf("%d ohm", earthBelowOhm), Source: commonPractice},
+		{Key: "circuit.short of 0 ohm", Value: fmt.Sprintf("%g ohm", leastFaultOhm), Source: commonPractice},
+		{Key: "circuit.joint", Value: fmt.Sprintf("%d ohm", defaultJoint), Source: commonPractice},
+		{Key: "loads.diode", Value: fmt.Sprintf("%g V", diodeV), Source: commonPractice},
+		{Key: "loads.knee", Value: fmt.Sprintf("%g x min_voltage_v", kneeShare), Source: commonPractice},
+		{Key: "loads.min_voltage_v", Value: fmt.Sprintf("%g V (nfpa72), %g V (en54, bs5839-1)", leastNFPA, leastEN), Source: "16 V: UL 464, UL 1971; 18 V: " + commonPractice},
+		{Key: "start voltage", Value: fmt.Sprintf("%g V (nfpa72), %g V (en54, bs5839-1)", startNFPA, startEN), Source: "0.85 x 24 V, NFPA 72 10.3; 1.75 V a cell, " + commonPractice},
+		{Key: "contact.volts_v, contact.amps_a", Value: fmt.Sprintf("%g V, %g A d.c. resistive; %g A a.c.", ratingV, ratingA, ratingACA), Source: commonPractice},
+		{Key: "contact derating for coils", Value: fmt.Sprintf("%g", inductive), Source: commonPractice},
+		{Key: "contact mains above", Value: fmt.Sprintf("%g V", extraLowV), Source: commonPractice},
+		{Key: "contact contactor above", Value: fmt.Sprintf("%g mA", directMA), Source: commonPractice},
+		{Key: "equipment.coil_v", Value: fmt.Sprintf("%g V", coilV), Source: commonPractice},
 	}
 }
 

@@ -175,15 +175,15 @@ func TestDefaults(t *testing.T) {
 		"lift.start_floor": "the highest of floors", "fan.runs_at_rest": "false", "valve.reopens": "false",
 	}
 	extra := map[string]time.Duration{"lift.floor_time": 3 * time.Second} // the doors
-	for _, d := range Defaults() {
-		if schema[d.Name] != d.Value || d.Source == "" {
-			t.Errorf("%s is %q (%q), want %q", d.Name, d.Value, d.Source, schema[d.Name])
+	for _, d := range presets() {
+		if schema[d.Key] != d.Value || d.Source == "" {
+			t.Errorf("%s is %q (%q), want %q", d.Key, d.Value, d.Source, schema[d.Key])
 		}
-		delete(schema, d.Name)
-		if eq := kinds[d.Name]; eq != nil {
+		delete(schema, d.Key)
+		if eq := kinds[d.Key]; eq != nil {
 			p, _ := Compile([]*pb.Equipment{eq})
-			if got := p.Takes(0, 0); got != d.Duration+extra[d.Name] {
-				t.Errorf("%s: input takes %v, want %v", d.Name, got, d.Duration)
+			if got := p.Takes(0, 0); got != d.duration+extra[d.Key] {
+				t.Errorf("%s: input takes %v, want %v", d.Key, got, d.duration)
 			}
 		}
 	}

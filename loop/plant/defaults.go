@@ -5,30 +5,40 @@ import (
 	"time"
 
 	"google.golang.org/protobuf/types/known/durationpb"
+
+	"loopdrill.dev/loopdrill/loop/figure"
 )
 
 // longest bounds every single duration; the schema allows no more than this, and a message that
 // the schema refuses must still compile without overflow.
 const longest = time.Hour
 
-// Default is a value that is used where the file says nothing.
-type Default struct {
-	Name     string        // field, such as `fan.run_up`
-	Value    string        // as a file would write it
-	Duration time.Duration // the value of a duration, else 0
-	Source   string        // what it rests on
+// preset is a default, and the value of one that is a duration.
+type preset struct {
+	figure.Default
+	duration time.Duration // else 0
 }
 
-// Defaults lists every default that changes what equipment does, in the order of the schema. The
-// compiler reads its values from this same table.
-func Defaults() []Default {
-	times := func(name string, d time.Duration) Default {
-		return Default{Name: name, Value: d.String(), Duration: d, Source: "common practice"}
+// Defaults lists every default that changes what equipment does, in the order of the schema.
+func Defaults() []figure.Default {
+	var list []figure.Default
+	for _, p := range presets() {
+		list = append(list, p.Default)
 	}
-	word := func(name, value string) Default {
-		return Default{Name: name, Value: value, Source: "common practice"}
+	return list
+}
+
+// presets is the table that the compiler reads its values from.
+func presets() []preset {
+	word := func(key, value string) preset {
+		return preset{Default: figure.Default{Key: key, Value: value, Source: "common practice"}}
 	}
-	return []Default{
+	times := func(key string, d time.Duration) preset {
+		p := word(key, d.String())
+		p.duration = d
+		return p
+	}
+	return []preset{
 		word("lift.start_floor", "the highest of floors"),
 		times("lift.floor_time", 4*time.Second),
 		times("lift.door_time", 3*time.Second),
@@ -59,9 +69,9 @@ func orDefault(d *durationpb.Duration, name string) time.Duration {
 	if d != nil {
 		return min(max(d.AsDuration(), 0), longest)
 	}
-	for _, known := range Defaults() {
-		if known.Name == name {
-			return known.Duration
+	for _, known := range presets() {
+		if known.Key == name {
+			return known.duration
 		}
 	}
 	panic("plant: no default for " + name)

@@ -3,6 +3,8 @@ package power
 import (
 	"fmt"
 	"time"
+
+	"loopdrill.dev/loopdrill/loop/figure"
 )
 
 const (
@@ -45,28 +47,21 @@ func PackDelays(pack string) Delays {
 	return Delays{Mains: 30 * time.Minute, Charger: 30 * time.Minute, Battery: 15 * time.Minute, Low: 30 * time.Minute, Output: 100 * time.Second}
 }
 
-// Default is a figure that applies where a file gives none.
-type Default struct {
-	Key    string
-	Value  string // with its unit
-	Source string
-}
-
 // Defaults lists the figures of the package that change a result.
-func Defaults() []Default {
-	return []Default{
-		{"panel.supply.voltage_v", fmt.Sprintf("%g V", nominalV), commonPractice},
-		{"panel.supply.end_voltage_v", "21 V (1.75 V a cell)", commonPractice},
-		{"supplies.end_voltage_v", "20.4 V (nfpa72), 21 V (en54, bs5839-1)", "0.85 x 24 V, NFPA 72 10.3; 1.75 V a cell, " + commonPractice},
-		{"supply voltage until low battery", fmt.Sprintf("%g V a cell", lowCellV), commonPractice},
-		{"supply low battery", fmt.Sprintf("%d %% of the charge", lowPercent), commonPractice},
-		{"supply current above C/20", fmt.Sprintf("counts %d/%d", highRateNum, highRateDen), "BS 5839-1, annex on battery capacity: D = 1.75"},
-		{"supply recharge", fmt.Sprintf("%d %% in %d h, the rest in %d h", firstPercent, firstHours, restHours), "EN 54-4 5.3" + fromMemory},
-		{"supply fuse blows after", fuseTime.String(), commonPractice},
-		{"supply mains fault after", "30m (en54, bs5839-1), 200s (nfpa72)", "EN 54-4 5.4, BS 5839-1 12" + fromMemory + "; NFPA 72 chapter 10"},
-		{"supply charger fault after", "30m (en54, bs5839-1), 200s (nfpa72)", "EN 54-4 5.4, BS 5839-1 12" + fromMemory + "; NFPA 72 chapter 10"},
-		{"supply battery fault after", "15m (en54, bs5839-1), 200s (nfpa72)", "EN 54-4 5.4, BS 5839-1 12" + fromMemory + "; NFPA 72 chapter 10"},
-		{"supply low battery fault after", "30m (en54, bs5839-1), 200s (nfpa72)", "EN 54-4 5.4, BS 5839-1 12" + fromMemory + "; NFPA 72 chapter 10"},
-		{"supply output fault after", "100s (en54, bs5839-1), 200s (nfpa72)", "EN 54-2 8.1" + fromMemory + "; NFPA 72 chapter 10"},
+func Defaults() []figure.Default {
+	return []figure.Default{
+		{Key: "panel.supply.voltage_v", Value: fmt.Sprintf("%g V", nominalV), Source: commonPractice},
+		{Key: "panel.supply.end_voltage_v", Value: "21 V (1.75 V a cell)", Source: commonPractice},
+		{Key: "supplies.end_voltage_v", Value: "20.4 V (nfpa72), 21 V (en54, bs5839-1)", Source: "0.85 x 24 V, NFPA 72 10.3; 1.75 V a cell, " + commonPractice},
+		{Key: "supply voltage until low battery", Value: fmt.Sprintf("%g V a cell", lowCellV), Source: commonPractice},
+		{Key: "supply low battery", Value: fmt.Sprintf("%d %% of the charge", lowPercent), Source: commonPractice},
+		{Key: "supply current above C/20", Value: fmt.Sprintf("counts %d/%d", highRateNum, highRateDen), Source: "BS 5839-1, annex on battery capacity: D = 1.75"},
+		{Key: "supply recharge", Value: fmt.Sprintf("%d %% in %d h, the rest in %d h", firstPercent, firstHours, restHours), Source: "EN 54-4 5.3" + fromMemory},
+		{Key: "supply fuse blows after", Value: fuseTime.String(), Source: commonPractice},
+		{Key: "supply mains fault after", Value: "30m (en54, bs5839-1), 200s (nfpa72)", Source: "EN 54-4 5.4, BS 5839-1 12" + fromMemory + "; NFPA 72 chapter 10"},
+		{Key: "supply charger fault after", Value: "30m (en54, bs5839-1), 200s (nfpa72)", Source: "EN 54-4 5.4, BS 5839-1 12" + fromMemory + "; NFPA 72 chapter 10"},
+		{Key: "supply battery fault after", Value: "15m (en54, bs5839-1), 200s (nfpa72)", Source: "EN 54-4 5.4, BS 5839-1 12" + fromMemory + "; NFPA 72 chapter 10"},
+		{Key: "supply low battery fault after", Value: "30m (en54, bs5839-1), 200s (nfpa72)", Source: "EN 54-4 5.4, BS 5839-1 12" + fromMemory + "; NFPA 72 chapter 10"},
+		{Key: "supply output fault after", Value: "100s (en54, bs5839-1), 200s (nfpa72)", Source: "EN 54-2 8.1" + fromMemory + "; NFPA 72 chapter 10"},
 	}
 }

@@ -2,13 +2,13 @@ package site
 
 import (
 	"fmt"
-	"strings"
 
 	"google.golang.org/protobuf/reflect/protoreflect"
 
 	"loopdrill.dev/loopdrill/loop"
 	"loopdrill.dev/loopdrill/loop/check"
 	"loopdrill.dev/loopdrill/loop/circuit"
+	"loopdrill.dev/loopdrill/loop/figure"
 	"loopdrill.dev/loopdrill/loop/plant"
 	"loopdrill.dev/loopdrill/loop/power"
 	"loopdrill.dev/loopdrill/loop/wire"
@@ -17,10 +17,8 @@ import (
 
 // Default is a value in force because the file gives none.
 type Default struct {
-	Key    string // field, or the name of a fixed figure
-	Value  string // with its unit
-	Source string // standard and clause, or 'common practice'
-	Where  string // how often it applies, such as `2 of 3 loops`
+	figure.Default
+	Where string // how often it applies, such as `2 of 3 loops`
 }
 
 // Effective lists the defaults that are in force in a site, in the order of the models' own
@@ -28,34 +26,24 @@ type Default struct {
 // everywhere is left out.
 func Effective(m *pb.Site) []Default {
 	var out []Default
-	for _, d := range loop.Defaults() {
-		out = appendInForce(out, m, Default{Key: d.Key, Value: d.Value, Source: d.Source})
-	}
-	for _, d := range wire.Defaults() {
-		out = appendInForce(out, m, Default{Key: d.Key, Value: d.Value, Source: d.Source})
-	}
-	for _, d := range circuit.Defaults() {
-		out = appendInForce(out, m, Default{Key: d.Key, Value: d.Value, Source: d.Source})
-	}
-	for _, d := range power.Defaults() {
-		out = appendInForce(out, m, Default{Key: d.Key, Value: d.Value, Source: d.Source})
-	}
-	for _, d := range plant.Defaults() {
-		out = appendInForce(out, m, Default{Key: d.Name, Value: d.Value, Source: d.Source})
+	for _, model := range [][]figure.Default{loop.Defaults(), wire.Defaults(), circuit.Defaults(), power.Defaults(), plant.Defaults()} {
+		for _, d := range model {
+			out = appendInForce(out, m, Default{Default: d})
+		}
 	}
 	for _, l := range check.InForce(m) {
 		where := "always"
 		if l.Packs != "" {
 			where = l.Packs
 		}
-		out = append(out, Default{Key: "limit " + l.Name, Value: fmt.Sprintf("%g", l.Value), Source: l.Source, Where: where})
+		out = append(out, Default{figure.Default{Key: "limit " + l.Name, Value: fmt.Sprintf("%g", l.Value), Source: l.Source}, where})
 	}
 	return out
 }
 
 // appendInForce counts where a default applies, and keeps it if it does anywhere.
 func appendInForce(out []Default, m *pb.Site, d Default) []Default {
-	steps := strings.Split(d.Key, ".")
+	steps := d.Steps()
 	if len(steps) == 1 || !isField(m, steps) {
 		d.Where = "always"
 		return append(out, d)
