@@ -53,7 +53,7 @@ func verifyTask(built *site.Built) task {
 			return result{}, fmt.Errorf("preparing the verification: %w", err)
 		}
 		progress(0, v.Runs())
-		report, err := v.Run(ctx, verify.Options{MatrixFile: built.MatrixFile, Progress: progress})
+		report, err := v.Run(ctx, verify.Options{MatrixFile: built.MatrixFile, Errors: built.Errors, Progress: progress})
 		return result{verify: report}, err
 	}
 }

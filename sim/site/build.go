@@ -26,6 +26,7 @@ type Built struct {
 	Matrix       *matrix.Matrix // nil if the bundle has none
 	MatrixFile   string         // its path, for positions
 	Scenarios    []Scenario
+	Errors       int // findings of severity error: with any a verification fails
 
 	sound bool // nothing refuses the installation
 }
@@ -69,6 +70,11 @@ func (l Limits) Build(b Bundle) (*Built, []*pb.Finding) {
 		found = append(found, problems...)
 	}
 	finding.Sort(found)
+	for _, f := range found {
+		if f.GetSeverity() == pb.Severity_SEVERITY_ERROR {
+			out.Errors++
+		}
+	}
 	return out, found
 }
 
