@@ -89,7 +89,9 @@ func (d *Drill) readPanelCircuit(o int32, event uint64) {
 
 // energise works out which loads of a circuit work now, and what its supply is asked for: what is
 // switched on, whether or not the supply gives it. Otherwise a supply that is overloaded would come
-// back as soon as it has gone, and go again.
+// back as soon as it has gone, and go again. A circuit on the panel that takes more than twice what its
+// loads are rated at is switched off (common practice; NFPA 72 10.17: one circuit's fault must not
+// affect another).
 func (d *Drill) energise(now time.Duration, o int32, event uint64) {
 	out := &d.plan.In.Outputs[o]
 	if out.Circuit == nil {
@@ -97,8 +99,13 @@ func (d *Drill) energise(now time.Duration, o int32, event uint64) {
 	}
 	s, state := d.circuits[o], &d.outputs[o]
 	var asked int64
-	if state.driven != term.Rest {
+	if state.position() != term.Rest && !state.shorted() {
 		asked = out.Circuit.Active(s, &d.work, state.latestMicroV).MicroA
+	}
+	if out.Point < 0 && asked > 2*out.Circuit.RatedMicroA() { // the panel protects its own circuits, and so itself
+		state.driven = term.Rest
+		d.settleOutput(now, o, event)
+		return
 	}
 	on := state.state != term.Rest
 	for i, load := range out.Loads {

@@ -293,3 +293,41 @@ func TestFaultsStandEachByItself(t *testing.T) {
 	b.run(40 * time.Second)
 	b.want("!panel.fault && !device('BARE').active")
 }
+
+// What was demanded while a fault kept it back comes when the fault is put right: a contact that no
+// longer sticks goes where its coil is, and the panel energises a circuit of its own once it is
+// whole (common practice).
+func TestRepairLetsTheDemandThrough(t *testing.T) {
+	t.Parallel()
+	b := newBench(t, circuitSite())
+	stuck := &pb.Step{Step: "stuck", Kind: &pb.Step_RelayStuck{RelayStuck: &pb.RelayStuckStep{Output: "FAN-START"}}}
+	b.do(time.Second, stuck)
+	b.do(time.Second, circuitStep("short", "PANEL", ""))
+	b.do(2*time.Second, press())
+	b.run(20 * time.Second)
+	b.want("!output('FAN-START').on && output('FAN-START').fault && !output('PANEL').on && output('PANEL').fault")
+	b.repair(21*time.Second, "stuck")
+	b.repair(21*time.Second, "short")
+	b.run(25 * time.Second)
+	b.want("output('FAN-START').on && !output('FAN-START').fault && output('PANEL').on && load('P2').on && !output('PANEL').fault")
+}
+
+// A short that comes while a circuit of the panel's own sounds switches that circuit off, and nothing
+// else: the panel lives, reads it shorted, and lets it sound again once it is mended and told to.
+func TestPanelCircuitShortInAlarm(t *testing.T) {
+	t.Parallel()
+	b := newBench(t, circuitSite())
+	b.do(time.Second, press())
+	b.do(20*time.Second, circuitStep("short", "PANEL", "P2"))
+	b.repair(time.Minute, "short")
+	b.do(2*time.Minute, &pb.Step{Kind: &pb.Step_Silence{Silence: &pb.SilenceStep{}}})
+	b.do(3*time.Minute, &pb.Step{Kind: &pb.Step_Resound{Resound: &pb.ResoundStep{}}})
+	b.run(20*time.Second - 1)
+	b.want("load('P1').on && load('P2').on && !output('PANEL').fault")
+	b.run(50 * time.Second)
+	b.want("!output('PANEL').on && output('PANEL').fault && load('B3').on && load('O1').on && load('COIL').on")
+	b.run(119 * time.Second)
+	b.want("!output('PANEL').on && !output('PANEL').fault")
+	b.run(4 * time.Minute)
+	b.want("load('P1').on && load('P2').on")
+}

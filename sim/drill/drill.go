@@ -91,6 +91,7 @@ type outputState struct {
 	state        term.State // as the contact or circuit is
 	driven       term.State // as the module was told last
 	stuck        bool
+	held         term.State // where it is stuck
 	wire         fieldWire
 	reading      circuit.Verdict // of the circuit, at rest
 	read         circuit.Verdict // the panel's verdict on a circuit of its own
@@ -99,6 +100,17 @@ type outputState struct {
 	microA       int64           // that the circuit asks for
 	event        uint64          // of the last OutputOperated
 }
+
+// position is where the contact stands, or what the circuit does given its supply.
+func (o *outputState) position() term.State {
+	if o.stuck {
+		return o.held
+	}
+	return o.driven
+}
+
+// shorted reports whether a circuit is not energised because it reads shorted at rest.
+func (o *outputState) shorted() bool { return o.state == term.Rest && o.reading == circuit.Short }
 
 // give lets a circuit have the voltage of its supply.
 func (o *outputState) give(microV int64) {

@@ -48,26 +48,29 @@ func (d *Drill) runMoves(now time.Duration) {
 	}
 }
 
-// operate tells an output to take a state. A circuit that reads shorted is not energised.
+// operate tells an output to take a state. A circuit that reads shorted is not energised: a module
+// does not take the command at all, the panel energises a circuit of its own once it is whole.
 func (d *Drill) operate(now time.Duration, o int32, state term.State, parent uint64) {
 	out := &d.outputs[o]
-	if out.stuck || out.state == term.Rest && state != term.Rest && out.reading == circuit.Short {
+	if state != term.Rest && out.shorted() && d.plan.In.Outputs[o].Point >= 0 {
 		return
 	}
 	out.driven = state
 	d.settleOutput(now, o, parent)
 }
 
-// settleOutput lets the contact or circuit be what it is told, as far as it can: a circuit without
-// its supply is at rest, and one at rest that reads shorted is held off until it is told again.
+// settleOutput lets the contact or circuit be what it is told, as far as it can: one that is stuck
+// stays where it is, a circuit without its supply is at rest, and one at rest that reads shorted is
+// held off, by a module until it is told again.
 func (d *Drill) settleOutput(now time.Duration, o int32, parent uint64) {
 	out, fixed := &d.outputs[o], &d.plan.In.Outputs[o]
 	without := fixed.Circuit != nil && out.microV == 0
-	if (without || out.state == term.Rest) && out.reading == circuit.Short {
-		out.driven = term.Rest
+	off := without && out.reading == circuit.Short || out.shorted()
+	if off && fixed.Point >= 0 {
+		out.driven, out.held = term.Rest, term.Rest
 	}
-	state := out.driven
-	if without {
+	state := out.position()
+	if without || off {
 		state = term.Rest
 	}
 	if out.state != state {
@@ -123,7 +126,7 @@ func (d *Drill) lose(now time.Duration, point int32, event uint64) {
 	}
 	fixed := &d.plan.In.Outputs[o]
 	if !fixed.Contact && fixed.Circuit == nil { // a loop sounder: silent without the loop, stuck or not
-		d.outputs[o].driven = term.Rest
+		d.outputs[o].driven, d.outputs[o].held = term.Rest, term.Rest
 		d.settleOutput(now, o, event)
 		return
 	}

@@ -115,7 +115,7 @@ func (d *Drill) fault(now time.Duration, number int32, a Act, event uint64) {
 		d.lines[a.Index].SetErrorRate(now, a.Rate, d.loopSink(a.Index))
 		d.schedule(int(a.Index))
 	case ActRelayStuck:
-		d.outputs[a.Index].stuck = true
+		d.outputs[a.Index].held, d.outputs[a.Index].stuck = d.outputs[a.Index].position(), true
 	case ActPlantFault:
 		d.plan.In.Plant.SetFault(d.plant, now, int(a.Index), plant.Fault(a.Value), a.Rate, event, plantSink{d})
 		d.schedulePlant()
@@ -150,7 +150,8 @@ func (d *Drill) repair(now time.Duration, r Act) {
 			d.lines[a.Index].SetErrorRate(now, d.plan.In.Loops[a.Index].Line.Config().ErrorRate, d.loopSink(a.Index))
 			d.schedule(int(a.Index))
 		case ActRelayStuck:
-			d.outputs[a.Index].stuck = false
+			d.outputs[a.Index].stuck = false // it goes where it was told last
+			d.settleOutput(now, a.Index, event)
 		case ActPlantFault:
 			d.plan.In.Plant.SetFault(d.plant, now, int(a.Index), plant.NoFault, 1, event, plantSink{d})
 			d.schedulePlant()
