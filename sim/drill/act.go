@@ -279,12 +279,14 @@ func (r *resolver) named(path, what, id string, known []string) int32 {
 }
 
 func (r *resolver) loop(path string, number uint32) int32 {
+	var known []string
 	for i, l := range r.plan.In.Loops {
 		if l.Number == number {
 			return int32(i)
 		}
+		known = append(known, fmt.Sprint(l.Number))
 	}
-	r.add(finding.Dangling(r.path+"."+path, "loop", fmt.Sprint(number), nil))
+	r.add(finding.Dangling(r.path+"."+path, "loop", fmt.Sprint(number), known))
 	return -1
 }
 

@@ -80,6 +80,10 @@ func (r *resolver) cable(kind ActKind, key string, step *pb.CableStep, otherwise
 // run finds the loop and the run that a step names.
 func (r *resolver) run(key string, step *pb.CableStep) {
 	if step.GetBefore() == "return" {
+		if r.act.Index = -1; step.Loop == nil {
+			r.add(finding.Refuse("scenario.loop-missing", r.path+"."+key, "every ring has a return cable, and no loop is named", "write its number: before: return, loop: 1"))
+			return
+		}
 		r.act.Index = r.loop(key+".loop", step.GetLoop())
 		if r.act.Index < 0 {
 			return
@@ -123,6 +127,9 @@ func (r *resolver) isolator(step *pb.IsolatorStuckStep) {
 // ends; the last run of a ring by the word return.
 func (r *resolver) circuit(kind ActKind, key string, step *pb.CircuitStep) {
 	r.act.Kind, r.act.Ohm = kind, step.GetOhm()
+	if step.Ohm != nil && kind == ActCircuitOpen {
+		r.add(finding.Refuse("scenario.ohm-unused", r.path+"."+key+".ohm", "a broken circuit has no resistance", "take it out, or use circuit_short"))
+	}
 	out := r.circuitOf(key+".output", step.GetOutput())
 	if out == nil || step.GetBefore() == "" {
 		return
