@@ -56,7 +56,8 @@ func (c Command) before(o Command) bool {
 	return c.Order < o.Order
 }
 
-// queueRepeat queues the command that the last reply showed to be needed again, unless the
+// queueRepeat queues the command that the last reply showed to be needed again, after the later of
+// the command and the change that made them differ, unless the
 // program has sent something new meanwhile.
 func (l *Line) queueRepeat(s *State, now time.Duration, sink Sink) {
 	if s.repeat < 0 {
@@ -65,7 +66,7 @@ func (l *Line) queueRepeat(s *State, now time.Duration, sink Sink) {
 	i := s.repeat
 	s.repeat = -1
 	d := &s.devices[i]
-	event := sink.Note(Change{Kind: RepeatQueued, Device: i, State: d.commanded, N: d.tries, Parent: d.command})
+	event := sink.Note(Change{Kind: RepeatQueued, Device: i, State: d.commanded, N: d.tries, Parent: max(d.outputEvent, d.command)})
 	l.enqueue(s, now, Command{Device: i, State: d.commanded, Strength: d.strength, Order: d.order, Event: event})
 }
 

@@ -141,7 +141,7 @@ func (t *twin) begin(sink line.Sink) {
 	t.count.slots++
 	if i := t.repeat; i >= 0 {
 		d := &t.devices[i]
-		event := sink.Note(line.Change{Kind: line.RepeatQueued, Device: int32(i), State: d.commanded, N: d.tries, Parent: d.commandEvent})
+		event := sink.Note(line.Change{Kind: line.RepeatQueued, Device: int32(i), State: d.commanded, N: d.tries, Parent: max(d.outputEvent, d.commandEvent)})
 		t.enqueue(line.Command{Device: int32(i), State: d.commanded, Strength: d.strength, Order: d.order, Event: event}, t.at)
 		t.count.repeats++
 	}
