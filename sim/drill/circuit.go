@@ -89,9 +89,7 @@ func (d *Drill) readPanelCircuit(o int32, event uint64) {
 
 // energise works out which loads of a circuit work now, and what its supply is asked for: what is
 // switched on, whether or not the supply gives it. Otherwise a supply that is overloaded would come
-// back as soon as it has gone, and go again. A circuit on the panel that takes more than twice what its
-// loads are rated at is switched off (common practice; NFPA 72 10.17: one circuit's fault must not
-// affect another).
+// back as soon as it has gone, and go again.
 func (d *Drill) energise(now time.Duration, o int32, event uint64) {
 	out := &d.plan.In.Outputs[o]
 	if out.Circuit == nil {
@@ -101,11 +99,6 @@ func (d *Drill) energise(now time.Duration, o int32, event uint64) {
 	var asked int64
 	if state.position() != term.Rest && !state.shorted() {
 		asked = out.Circuit.Active(s, &d.work, state.latestMicroV).MicroA
-	}
-	if out.Point < 0 && asked > 2*out.Circuit.RatedMicroA() { // the panel protects its own circuits, and so itself
-		state.driven = term.Rest
-		d.settleOutput(now, o, event)
-		return
 	}
 	on := state.state != term.Rest
 	for i, load := range out.Loads {
@@ -118,6 +111,14 @@ func (d *Drill) energise(now time.Duration, o int32, event uint64) {
 		}
 	}
 	d.draw(now, o, asked, event)
+}
+
+// overloads reports whether a shorted circuit on the panel takes more than twice what its loads are
+// rated at: the panel then switches it off (common practice; NFPA 72 10.17: one circuit's fault must
+// not affect another).
+func (d *Drill) overloads(o int32) bool {
+	out := &d.plan.In.Outputs[o]
+	return out.Point < 0 && out.Circuit.Active(d.circuits[o], &d.work, d.outputs[o].latestMicroV).MicroA > 2*out.Circuit.RatedMicroA()
 }
 
 // fieldFault lets the field wiring of a relay or of an input have the latest fault that stands.

@@ -313,11 +313,23 @@ func TestRepairLetsTheDemandThrough(t *testing.T) {
 }
 
 // A short that comes while a circuit of the panel's own sounds switches that circuit off, and nothing
-// else: the panel lives, reads it shorted, and lets it sound again once it is mended and told to.
+// else: the panel lives, reads it shorted, and lets it sound again once it is mended. So it is where
+// what switches the circuit sticks.
 func TestPanelCircuitShortInAlarm(t *testing.T) {
 	t.Parallel()
+	for _, sticks := range []bool{false, true} {
+		panelCircuitShortInAlarm(t, sticks)
+	}
+}
+
+func panelCircuitShortInAlarm(t *testing.T, sticks bool) {
+	t.Helper()
 	b := newBench(t, circuitSite())
 	b.do(time.Second, press())
+	if sticks {
+		b.do(10*time.Second, &pb.Step{Step: "stuck", Kind: &pb.Step_RelayStuck{RelayStuck: &pb.RelayStuckStep{Output: "PANEL"}}})
+		b.repair(90*time.Second, "stuck")
+	}
 	b.do(20*time.Second, circuitStep("short", "PANEL", "P2"))
 	b.repair(time.Minute, "short")
 	b.do(2*time.Minute, &pb.Step{Kind: &pb.Step_Silence{Silence: &pb.SilenceStep{}}})
@@ -327,7 +339,9 @@ func TestPanelCircuitShortInAlarm(t *testing.T) {
 	b.run(50 * time.Second)
 	b.want("!output('PANEL').on && output('PANEL').fault && load('B3').on && load('O1').on && load('COIL').on")
 	b.run(119 * time.Second)
-	b.want("!output('PANEL').on && !output('PANEL').fault")
+	b.want("load('P1').on && load('P2').on && !output('PANEL').fault")
+	b.run(2*time.Minute + time.Second)
+	b.want("!output('PANEL').on")
 	b.run(4 * time.Minute)
 	b.want("load('P1').on && load('P2').on")
 }

@@ -65,7 +65,7 @@ func (d *Drill) operate(now time.Duration, o int32, state term.State, parent uin
 func (d *Drill) settleOutput(now time.Duration, o int32, parent uint64) {
 	out, fixed := &d.outputs[o], &d.plan.In.Outputs[o]
 	without := fixed.Circuit != nil && out.microV == 0
-	off := without && out.reading == circuit.Short || out.shorted()
+	off := out.reading == circuit.Short && (without || out.state == term.Rest || d.overloads(o))
 	if off && fixed.Point >= 0 {
 		out.driven, out.held = term.Rest, term.Rest
 	}
