@@ -93,6 +93,9 @@ func (l *Line) endVisit(s *State, sl slot, sink Sink) {
 		sink.Note(Change{Kind: Garbled, Device: i})
 	case valid:
 		d.bad = 0
+		if d.missing { // back, it may have forgotten what it was told: it is told as often as need be
+			d.tries = 0
+		}
 		l.raise(&d.missing, false, MissingFault, i, d.presenceEvent, sink)
 		l.raise(&d.wrongType, false, WrongType, i, d.presenceEvent, sink)
 		l.raise(&d.duplicate, sl.double && l.cfg.ReplyCurrentCheck, DuplicateSeen, i, d.presenceEvent, sink)
@@ -134,6 +137,9 @@ func (l *Line) readCircuit(d *device, i int32, sl slot, sink Sink) {
 		return
 	}
 	d.circuitRead = sl.circuit
+	if sl.circuit == Normal {
+		d.tries = 0 // a circuit that was held off may be energised now
+	}
 	sink.Note(Change{Kind: CircuitRead, Device: i, On: sl.circuit != Normal, Circuit: sl.circuit, Parent: d.circuitEvent})
 }
 

@@ -317,11 +317,17 @@ func (t *twin) conclude(sl *twinSlot, sink line.Sink) {
 		fault(&d.wrong, true, line.WrongType, d.presenceEvent)
 	case twinValid:
 		d.bad = 0
+		if d.missing {
+			d.tries = 0
+		}
 		fault(&d.missing, false, line.MissingFault, d.presenceEvent)
 		fault(&d.wrong, false, line.WrongType, d.presenceEvent)
 		fault(&d.duplicate, sl.double && t.cfg.ReplyCurrentCheck, line.DuplicateSeen, d.presenceEvent)
 		if sl.output == 0 && sl.circuit != d.circuitRead {
 			d.circuitRead = sl.circuit
+			if sl.circuit == line.Normal {
+				d.tries = 0
+			}
 			sink.Note(line.Change{Kind: line.CircuitRead, Device: int32(i), On: sl.circuit != line.Normal, Circuit: sl.circuit, Parent: d.circuitEvent})
 		}
 		if t.cfg.Devices[i].Output {

@@ -181,8 +181,9 @@ func TestJobsEnd(t *testing.T) {
 		o.Limits.Jobs, o.Limits.RunningJobs = 4, 1
 	})
 	ctx := t.Context()
-	running, pending := r.createJob("running", verifyWork), r.createJob("pending", verifyWork)
-	work.awaitStart()
+	running := r.createJob("running", verifyWork)
+	work.awaitStart() // which of two that wait together starts first is not said
+	pending := r.createJob("pending", verifyWork)
 	for _, name := range []string{pending, running} {
 		if _, err := r.jobs.CancelJob(ctx, &pb.CancelJobRequest{Name: name}); err != nil {
 			t.Fatal(err)
