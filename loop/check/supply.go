@@ -163,11 +163,11 @@ func (j *judge) panelLoad(i int, s *pb.PanelSupply) {
 			fmt.Sprintf("the panel's supply is said to feed %.4g mA at rest, and the loops alone take %.4g mA", float64(j.in.Power.StandbyMicroA(i))/1e3, float64(rest)/1e3),
 			"standby_ma is everything that the supply feeds at rest, the loops among it"), j.sizingClause(i))
 	}
-	if s.AlarmMa != nil && s.StandbyMa != nil && j.in.Power.StandbyMicroA(i)+j.in.Power.AlarmMicroA(i) < alarm {
+	if more := alarm - rest; j.in.Power.AlarmMicroA(i) < more {
 		j.add(finding.Warn("supply.alarm-low", "panel.supply.alarm_ma",
-			fmt.Sprintf("the panel's supply is said to feed %.4g mA in alarm beside its circuits, and the loops alone take %.4g mA",
-				float64(j.in.Power.StandbyMicroA(i)+j.in.Power.AlarmMicroA(i))/1e3, float64(alarm)/1e3),
-			"alarm_ma is the further current in alarm, indicators and sounders of the loops among it"), j.sizingClause(i))
+			fmt.Sprintf("the panel's supply is said to feed %.4g mA more in alarm beside its circuits, and the loops alone take %.4g mA more",
+				float64(j.in.Power.AlarmMicroA(i))/1e3, float64(more)/1e3),
+			"alarm_ma is the further current in alarm, indicators and sounders of the loops among it; the battery is sized by it"), j.sizingClause(i))
 	}
 }
 

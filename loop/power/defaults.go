@@ -51,7 +51,7 @@ func PackDelays(pack string) Delays {
 func Defaults() []figure.Default {
 	return []figure.Default{
 		{Key: "panel.supply.voltage_v", Value: fmt.Sprintf("%g V", nominalV), Source: commonPractice},
-		{Key: "panel.supply.end_voltage_v", Value: "21 V (1.75 V a cell)", Source: commonPractice},
+		{Key: "panel.supply.end_voltage_v", Value: "20.4 V (nfpa72), 21 V (en54, bs5839-1)", Source: "0.85 x 24 V, NFPA 72 10.3; 1.75 V a cell, " + commonPractice},
 		{Key: "supplies.end_voltage_v", Value: "20.4 V (nfpa72), 21 V (en54, bs5839-1)", Source: "0.85 x 24 V, NFPA 72 10.3; 1.75 V a cell, " + commonPractice},
 		{Key: "supply voltage until low battery", Value: fmt.Sprintf("%g V a cell", lowCellV), Source: commonPractice},
 		{Key: "supply low battery", Value: fmt.Sprintf("%d %% of the charge", lowPercent), Source: commonPractice},

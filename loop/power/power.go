@@ -62,7 +62,7 @@ func Compile(site *pb.Site, delays Delays) (*Power, []*pb.Finding) {
 		volts = m.GetVoltageV()
 	}
 	p.add(PanelID, "panel.supply", figures{
-		volts: volts, end: m.GetEndVoltageV(), defaultEnd: nominalV / 2 * endCellV, ah: m.GetBatteryAh(), limitA: m.GetCurrentLimitA(),
+		volts: volts, end: m.GetEndVoltageV(), defaultEnd: p.startV(), ah: m.GetBatteryAh(), limitA: m.GetCurrentLimitA(),
 		fuseA: m.GetFuseA(), standbyMA: m.GetStandbyMa(), alarmMA: m.GetAlarmMa(), voice: m.GetVoice()})
 	return p, found
 }

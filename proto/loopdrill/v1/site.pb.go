@@ -675,7 +675,7 @@ type PanelSupply struct {
 	StandbyMa *float64 `protobuf:"fixed64,4,opt,name=standby_ma,json=standbyMa,proto3,oneof" json:"standby_ma,omitempty"`
 	// Further current of the panel itself in alarm, milliamperes.
 	AlarmMa *float64 `protobuf:"fixed64,5,opt,name=alarm_ma,json=alarmMa,proto3,oneof" json:"alarm_ma,omitempty"`
-	// Battery voltage at which discharge ends. Default 21.0 V (1.75 V a cell).
+	// Battery voltage at which discharge ends. Default: start voltage of the rule pack.
 	EndVoltageV *float64 `protobuf:"fixed64,6,opt,name=end_voltage_v,json=endVoltageV,proto3,oneof" json:"end_voltage_v,omitempty"`
 	// Fuse in amperes.
 	FuseA *float64 `protobuf:"fixed64,7,opt,name=fuse_a,json=fuseA,proto3,oneof" json:"fuse_a,omitempty"`
