@@ -71,7 +71,7 @@ func TestLoops(t *testing.T) {
 
 // What one fault may take away: by the rule pack and its edition.
 func TestOneFault(t *testing.T) {
-	// TV-35: ring of 12, isolators in the gaps 3|4, 6|7, 9|10.
+	// A ring of 12, isolators in the gaps 3|4, 6|7, 9|10.
 	twelve := func(six string) string {
 		return row(1, 3, "z1", 5) + isolator("I1") + row(4, 5, "z1", 5) + smoke(6, six, 5, "") + isolator("I2") + row(7, 9, "z1", 5) + isolator("I3") + row(10, 12, "z1", 5)
 	}
@@ -91,8 +91,8 @@ func TestOneFault(t *testing.T) {
 		plan         plan
 		want         string
 	}{
-		{"4, 5 and 6 in one zone", "TV-35i", plan{loop: ringX, devices: twelve("z1")}, ""},
-		{"6 in another zone", "TV-35i: NFPA 72 23.6.1 (2016 on)", plan{loop: ringX, devices: twelve("z2")}, "error wiring.fault-loses-zones loops[0].devices[4].cable_m"},
+		{"4, 5 and 6 in one zone", "design check of the ring of 12", plan{loop: ringX, devices: twelve("z1")}, ""},
+		{"6 in another zone", "NFPA 72 23.6.1 (2016 on)", plan{loop: ringX, devices: twelve("z2")}, "error wiring.fault-loses-zones loops[0].devices[4].cable_m"},
 		{"the same, edition 2016", "NFPA 72 23.6.1 (2016 on)", plan{rules: since, loop: ringX, devices: twelve("z2")}, "error wiring.fault-loses-zones loops[0].devices[4].cable_m"},
 		{"the same, edition 2013", "NFPA 72 23.6.1 (2013), from memory: 50 devices", plan{rules: old, loop: ringX, devices: twelve("z2")}, ""},
 		{"the same under en54", "the rule is NFPA 72's", plan{rules: en, loop: ringX, devices: twelve("z2")}, ""},

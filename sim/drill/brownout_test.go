@@ -22,8 +22,8 @@ func smoke(k int) *pb.Step {
 	return &pb.Step{Kind: &pb.Step_Smoke{Smoke: &pb.SmokeStep{Device: device(k), LevelPctPerM: new(8.0)}}}
 }
 
-// A loop that is well at rest browns out when the load of an alarm comes on (DESIGN sections 6 and
-// 7, rule H6): twelve devices take 3.6 mA, each indicator 4 mA more, and the driver gives 13 mA. The third
+// A loop that is well at rest browns out when the load of an alarm comes on (currents: common
+// practice): twelve devices take 3.6 mA, each indicator 4 mA more, and the driver gives 13 mA. The third
 // indicator is one too many. It happens once, at that instant, and the loop is back without it: a device
 // that has lost its voltage comes back with its indicator dark. What was decided stays decided.
 func TestBrownOut(t *testing.T) {

@@ -94,10 +94,11 @@ func (b *bench) sounding(prefix string) (labels []string) {
 	return labels
 }
 
-// The table of STANDARDS section 2.3 for notification circuits of class B (branch) and class A
-// (ring), row by row (NFPA 72 chapter 12 and its sources there: opens, shorts in standby confirmed).
+// The class table of NFPA 72 chapter 12 for notification circuits of class B (branch) and class A
+// (ring), row by row (opens: legalclarity.org on fire alarm circuit supervision; shorts in standby:
+// douglaskrantz.com/SCShortedNAC.html).
 // Its rows of grounds are not drills: no step grounds an output circuit (package circuit's own
-// tests hold them); class X circuits are not modelled. A5: trouble within 200 s.
+// tests hold them); class X circuits are not modelled. Trouble within 200 s: NFPA 72 chapters 10 and 12.
 func TestClassTableOfCircuits(t *testing.T) {
 	t.Parallel()
 	const at = 10 * time.Second
@@ -169,7 +170,7 @@ func (b *bench) output(label string) int32 {
 	return o
 }
 
-// Initiating circuits (STANDARDS 2.3, last line, confirmed: a short is normally alarm, open is
+// Initiating circuits (legalclarity.org on fire alarm circuit supervision: a short is normally alarm, open is
 // trouble), and inputs whose field wiring is not watched: a break there shows nothing, a short is the
 // contact (common practice).
 func TestFieldWiring(t *testing.T) {
@@ -200,7 +201,7 @@ func TestFieldWiring(t *testing.T) {
 	}
 }
 
-// A relay's field wiring is unsupervised (DESIGN section 7): a break shows nothing at all, a
+// A relay's field wiring is unsupervised (common practice): a break shows nothing at all, a
 // short starts the fan, and only the proof can tell. The contact itself does as it is told.
 func TestRelayWiringInSilence(t *testing.T) {
 	t.Parallel()

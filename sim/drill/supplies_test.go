@@ -12,8 +12,8 @@ func mains(supply string) *pb.Step {
 	return &pb.Step{Step: "mains", Kind: &pb.Step_MainsFail{MainsFail: &pb.SupplyStep{Supply: supply}}}
 }
 
-// A34 of STANDARDS: loss of mains and low battery within 30 min (EN 54-4 5.4, BS 5839-1 12; from
-// memory); A5, trouble within 200 s, under nfpa72. The supply's own relay shows at the limit; on its
+// Loss of mains and low battery within 30 min (EN 54-4 5.4, BS 5839-1 12; from
+// memory); trouble within 200 s under nfpa72 (NFPA 72 chapters 10 and 12). The supply's own relay shows at the limit; on its
 // way to the panel stand the input's switch time, at most one round and one slot.
 func TestSupplyFaultTimes(t *testing.T) {
 	t.Parallel()

@@ -59,7 +59,7 @@ func fusedIn(t *testing.T, object string) (found []string, functions, products i
 	return found, functions, products
 }
 
-// DESIGN section 5: a compiler may join a product and a sum into one rounding, and does on arm64,
+// A compiler may join a product and a sum into one rounding, and does on arm64,
 // not on amd64. Every product in the packages of loop is converted, so that no such instruction is
 // left and a digest is the same on every machine. The archives are looked at, not a program, because
 // a linker drops what that program does not use.
@@ -176,7 +176,7 @@ func play(t *testing.T, command string, arguments ...string) []playReport {
 	}
 }
 
-// DESIGN section 5: the same site and journal give the same log, byte for byte, anywhere. Here:
+// The same site and journal give the same log, byte for byte, anywhere. Here:
 // every scenario of the demo, natively and on an emulated arm64 machine.
 func TestDemoDigestsOnArm64(t *testing.T) {
 	t.Parallel()
