@@ -7,6 +7,7 @@ import (
 
 	"loopdrill.dev/loopdrill/logic"
 	"loopdrill.dev/loopdrill/logic/term"
+	"loopdrill.dev/loopdrill/loop/power"
 	"loopdrill.dev/loopdrill/sim"
 )
 
@@ -23,6 +24,9 @@ func (p *Plan) Describe(e *sim.Event) string {
 	case FaultInjected:
 		if kind := ActKind(e.Value); kind.cable() {
 			return "fault: " + p.cableText(subject, e)
+		}
+		if ActKind(e.Value) == ActSupply {
+			return "fault: " + subject + ": " + supplyWords[power.Condition(e.Extra)]
 		}
 		return "fault: " + faultText(subject, ActKind(e.Value), e.Extra != 0)
 	case FaultRepaired:
@@ -149,6 +153,9 @@ func stimulusText(subject string, kind ActKind, level int64) string {
 	}
 	return subject + " is made active"
 }
+
+// supplyWords say what has happened to a supply.
+var supplyWords = map[power.Condition]string{power.MainsFailed: "mains lost", power.SupplyFailed: "gives nothing", power.FuseOpen: "fuse open"}
 
 // faultWords name the faults.
 var faultWords = map[ActKind]string{

@@ -203,5 +203,8 @@ func (a *Act) extra() int64 {
 	if a.Kind.cable() {
 		return int64(a.Run)
 	}
+	if a.Kind == ActSupply {
+		return a.Value
+	}
 	return flag(a.On)
 }
