@@ -25,7 +25,8 @@
 //   - No connection has less than 0.1 milliohm per core.
 //   - The panel takes a core of more than 1 kilohm for broken.
 //
-// What it leaves out: signalling waveforms, inductance, charging of cable capacitance, ageing, and
+// What it leaves out: an indication of a short of many ohms that the driver can carry (some 50 ohm and
+// more) as long as every device keeps its voltage; signalling waveforms, inductance, charging of cable capacitance, ageing, and
 // the earth-fault monitor's own resistance (ideal: it sees every earth of a core that is joined to a
 // driven terminal).
 //

@@ -197,6 +197,10 @@ func (r *resolver) reversed(step *pb.LoadStep) {
 // fieldWire resolves the field wiring of a relay module or of an input.
 func (r *resolver) fieldWire(kind ActKind, key string, step *pb.PointStep) {
 	r.act.Kind = kind
+	if o, ok := r.plan.In.Output(step.GetDevice()); ok && r.plan.In.Outputs[o].Point < 0 {
+		r.add(finding.NotYet(r.path+"."+key+".device", "the field wiring of the panel's own relays"))
+		return
+	}
 	if r.act.Index = r.point(key+".device", step.GetDevice()); r.act.Index < 0 {
 		return
 	}

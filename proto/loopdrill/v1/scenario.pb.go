@@ -2022,7 +2022,7 @@ type CircuitStep struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Label or loop/address of the output.
 	Output string `protobuf:"bytes,1,opt,name=output,proto3" json:"output,omitempty"`
-	// The load before which the fault is. Default: the first.
+	// The load before which the fault is, or `return` on a ring. Default: the first load.
 	Before string `protobuf:"bytes,2,opt,name=before,proto3" json:"before,omitempty"`
 	// Resistance of a short, ohms. Default 0.
 	Ohm           *float64 `protobuf:"fixed64,3,opt,name=ohm,proto3,oneof" json:"ohm,omitempty"`
