@@ -2,7 +2,6 @@ package drill
 
 import (
 	"fmt"
-	"runtime/debug"
 	"slices"
 	"time"
 
@@ -261,68 +260,6 @@ func (d *Drill) set(kind term.Kind, index int32, on bool, event uint64) {
 	d.changed = true
 }
 
-// Fork returns an independent drill in the same state; the log so far is shared.
-func (d *Drill) Fork() *Drill {
-	f := &Drill{agenda: sim.NewAgenda(0), program: d.plan.Program.NewState(), plant: d.plan.In.Plant.NewState(), power: &power.State{}}
-	f.circuits = make([]*circuit.State, len(d.circuits))
-	for o, c := range d.circuits {
-		if c != nil {
-			f.circuits[o] = &circuit.State{}
-		}
-	}
-	for i, l := range d.lines {
-		f.lines = append(f.lines, l.Copy())
-		f.wires = append(f.wires, &wire.State{})
-		f.wires[i].CopyFrom(d.wires[i])
-	}
-	f.copyFrom(d)
-	return f
-}
-
-// CopyFrom makes d equal to o, a drill of the same plan, reusing d's memory.
-func (d *Drill) CopyFrom(o *Drill) {
-	for i, l := range o.lines {
-		d.lines[i].CopyFrom(l)
-		d.wires[i].CopyFrom(o.wires[i])
-	}
-	d.copyFrom(o)
-}
-
-// copyFrom copies everything but the lines.
-func (d *Drill) copyFrom(o *Drill) {
-	own := *d
-	*d = *o
-	d.log = o.log.Fork()
-	d.agenda, d.lines, d.wires, d.program, d.plant = own.agenda, own.lines, own.wires, own.program, own.plant
-	d.circuits, d.power, d.work = own.circuits, own.power, own.work
-	for i, c := range o.circuits {
-		if c != nil {
-			d.circuits[i].CopyFrom(c)
-		}
-	}
-	d.power.CopyFrom(o.power)
-	d.drawn = append(own.drawn[:0], o.drawn...)
-	d.supplied = append(own.supplied[:0], o.supplied...)
-	d.loads = append(own.loads[:0], o.loads...)
-	d.wirings = append(own.wirings[:0], o.wirings...)
-	d.cables = append(own.cables[:0], o.cables...)
-	d.agenda.CopyFrom(o.agenda)
-	d.program.CopyFrom(o.program)
-	d.plant.CopyFrom(o.plant)
-	d.points = append(own.points[:0], o.points...)
-	d.outputs = append(own.outputs[:0], o.outputs...)
-	d.operated = append(own.operated[:0], o.operated...)
-	d.faulty = append(own.faulty[:0], o.faulty...)
-	d.journal = append(own.journal[:0], o.journal...)
-	d.standing = append(own.standing[:0], o.standing...)
-	d.order = append(own.order[:0], o.order...)
-	d.timers = append(own.timers[:0], o.timers...)
-	d.decisions = append(own.decisions[:0], o.decisions...)
-	d.moves = append(own.moves[:0], o.moves...)
-	d.operators = append(own.operators[:0], o.operators...)
-	d.drives = append(own.drives[:0], o.drives...)
-}
-
 // Do enters an act in the journal. It must not lie before the present instant, nor in it once
 // that is executed; acts of one instant happen in the order of their entry.
 func (d *Drill) Do(a Act) error {
@@ -387,41 +324,6 @@ func (d *Drill) runInstant(at time.Duration) {
 		source, _, phase, _ := d.agenda.Pop()
 		d.execute(source, at, phase)
 	}
-}
-
-// CrashError says that an invariant of the bench broke: the drill has ended, the bench goes on.
-type CrashError struct {
-	Seed  uint64
-	Event int
-	At    time.Duration
-	Cause any
-	Stack string
-}
-
-// Error names what broke and how to come there again.
-func (c *CrashError) Error() string {
-	return fmt.Sprintf("the drill crashed at %v after event %d (seed %d): %v", c.At, c.Event, c.Seed, c.Cause)
-}
-
-// guard turns a panic inside the models into the drill's end.
-func (d *Drill) guard(run func()) (err error) {
-	if d.crashed != nil {
-		return d.crashed
-	}
-	defer func() {
-		switch cause := recover().(type) {
-		case nil:
-		case *sim.BoundError:
-			d.crashed = cause
-		case *PanelStoppedError:
-			d.crashed = cause
-		default:
-			d.crashed = &CrashError{Seed: d.seed, Event: d.log.Len(), At: d.instant, Cause: cause, Stack: string(debug.Stack())}
-		}
-		err = d.crashed
-	}()
-	run()
-	return nil
 }
 
 // Instant is the last instant executed; -1 before the first.
