@@ -61,13 +61,6 @@ func (l *load) line(p piece) (draw, slope float64) {
 	return l.amps, 0
 }
 
-// amps is the load's current at a voltage in its own direction.
-func (l *load) ampsAt(v float64) float64 {
-	p := piece{on: l.on(v), volts: v}
-	draw, slope := l.line(p)
-	return draw + float64(slope*v)
-}
-
 // settle finds the piece of every load and the voltages that go with them. A load moves one piece
 // at a time, because the voltage that a wrong current makes says little beyond its direction.
 func (w *Work) settle(c *Circuit, s *State) bool {

@@ -167,3 +167,10 @@ func near(t reporter, what string, got, want, tolerance float64) {
 		t.Errorf("%s: got %v, want %v (within %g)", what, got, want, tolerance)
 	}
 }
+
+// ampsAt is the load's current at a voltage in its own direction.
+func (l *load) ampsAt(v float64) float64 {
+	p := piece{on: l.on(v), volts: v}
+	draw, slope := l.line(p)
+	return draw + float64(slope*v)
+}

@@ -32,16 +32,6 @@ func (d *Drill) Holds(t *term.Term) bool { return t.Eval(d.Fact) }
 // Output is the state that an output is in.
 func (d *Drill) Output(o int32) term.State { return d.outputs[o].state }
 
-// Resting reports whether every output is at rest.
-func (d *Drill) Resting() bool {
-	for i := range d.outputs {
-		if d.outputs[i].state != term.Rest {
-			return false
-		}
-	}
-	return true
-}
-
 // Pending reports whether any output has yet to do what is demanded of it: a command waits or
 // is on its way.
 func (d *Drill) Pending() bool {
