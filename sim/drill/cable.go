@@ -175,8 +175,12 @@ func (r *resolver) resistor(step *pb.ResistorStep) {
 }
 
 // reversed resolves an appliance that is connected the wrong way round.
-func (r *resolver) reversed(step *pb.LoadStep) {
+func (r *resolver) reversed(step *pb.ReversedStep) {
 	r.act.Kind = ActReversed
+	if step.GetDevice() != "" {
+		r.add(finding.NotYet(r.path+".reversed.device", "a reversed loop device"))
+		return
+	}
 	load, ok := r.plan.In.Load(step.GetLoad())
 	if !ok {
 		var labels []string

@@ -237,7 +237,7 @@ func TestCircuitEnds(t *testing.T) {
 	resistor := func(second bool, ohm *float64) *pb.Step {
 		return &pb.Step{Step: "resistor", Kind: &pb.Step_Resistor{Resistor: &pb.ResistorStep{Output: "BRANCH", Second: second, Ohm: ohm}}}
 	}
-	reversed := &pb.Step{Step: "resistor", Kind: &pb.Step_Reversed{Reversed: &pb.LoadStep{Load: "B2"}}}
+	reversed := &pb.Step{Step: "resistor", Kind: &pb.Step_Reversed{Reversed: &pb.ReversedStep{Subject: &pb.ReversedStep_Load{Load: "B2"}}}}
 	for name, c := range map[string]struct {
 		step *pb.Step
 		read int64 // 0 normal, 1 open, 2 short

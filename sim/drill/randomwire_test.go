@@ -169,7 +169,7 @@ func (s *randomScript) circuitFault(step *pb.Step) *pb.Step {
 		at.Ohm = new(pick(s.Rand, 0.0, 20.0, 1000.0, 4000.0))
 		step.Kind = &pb.Step_CircuitShort{CircuitShort: at}
 	case 2:
-		step.Kind = &pb.Step_Reversed{Reversed: &pb.LoadStep{Load: load}}
+		step.Kind = &pb.Step_Reversed{Reversed: &pb.ReversedStep{Subject: &pb.ReversedStep_Load{Load: load}}}
 	default:
 		step.Kind = &pb.Step_Resistor{Resistor: &pb.ResistorStep{Output: out.Label, Second: s.chance(0.5), Ohm: new(pick(s.Rand, 1000.0, 4700.0, 10000.0))}}
 	}

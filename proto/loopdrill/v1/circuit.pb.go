@@ -136,7 +136,9 @@ type Circuit struct {
 	// Last load back to the module, metres; on a ring only.
 	ReturnCableM *float64 `protobuf:"fixed64,4,opt,name=return_cable_m,json=returnCableM,proto3,oneof" json:"return_cable_m,omitempty"`
 	// Loads in wiring order, out from the module.
-	Loads         []*Load `protobuf:"bytes,5,rep,name=loads,proto3" json:"loads,omitempty"`
+	Loads []*Load `protobuf:"bytes,5,rep,name=loads,proto3" json:"loads,omitempty"`
+	// The pathway class asked for; the class that the wiring achieves is computed.
+	RequiredClass string `protobuf:"bytes,6,opt,name=required_class,json=requiredClass,proto3" json:"required_class,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -206,6 +208,13 @@ func (x *Circuit) GetLoads() []*Load {
 	return nil
 }
 
+func (x *Circuit) GetRequiredClass() string {
+	if x != nil {
+		return x.RequiredClass
+	}
+	return ""
+}
+
 // Load is one appliance on an output circuit.
 type Load struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -215,6 +224,8 @@ type Load struct {
 	CableM *float64 `protobuf:"fixed64,2,opt,name=cable_m,json=cableM,proto3,oneof" json:"cable_m,omitempty"`
 	// The place it is in.
 	Place string `protobuf:"bytes,3,opt,name=place,proto3" json:"place,omitempty"`
+	// A short-circuit isolator between the load's two line terminals. Default no.
+	Isolator bool `protobuf:"varint,9,opt,name=isolator,proto3" json:"isolator,omitempty"`
 	// What it is; exactly one.
 	//
 	// Types that are valid to be assigned to Kind:
@@ -278,6 +289,13 @@ func (x *Load) GetPlace() string {
 		return x.Place
 	}
 	return ""
+}
+
+func (x *Load) GetIsolator() bool {
+	if x != nil {
+		return x.Isolator
+	}
+	return false
 }
 
 func (x *Load) GetKind() isLoad_Kind {
@@ -509,19 +527,21 @@ const file_loopdrill_v1_circuit_proto_rawDesc = "" +
 	"\v_ohm_per_kmB\b\n" +
 	"\x06_classB\x10\n" +
 	"\x0e_temperature_cB\x17\n" +
-	"\x15_capacitance_pf_per_m\"\xcb\x02\n" +
+	"\x15_capacitance_pf_per_m\"\x84\x03\n" +
 	"\aCircuit\x12-\n" +
 	"\x06wiring\x18\x01 \x01(\tB\x15\xbaH\x12r\x10R\x00R\x06branchR\x04ringR\x06wiring\x12F\n" +
 	"\x0fend_of_line_ohm\x18\x02 \x01(\x01B\x1a\xbaH\x17\xc8\x01\x01\x12\x12\x19\x00\x00\x00\x00\x80\x84.A!\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\fendOfLineOhm\x88\x01\x01\x12)\n" +
 	"\x05cable\x18\x03 \x01(\v2\x13.loopdrill.v1.CableR\x05cable\x12B\n" +
 	"\x0ereturn_cable_m\x18\x04 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x88\xc3@)\x00\x00\x00\x00\x00\x00\x00\x00H\x01R\freturnCableM\x88\x01\x01\x123\n" +
-	"\x05loads\x18\x05 \x03(\v2\x12.loopdrill.v1.LoadB\t\xbaH\x06\x92\x01\x03\x10\xf4\x03R\x05loadsB\x12\n" +
+	"\x05loads\x18\x05 \x03(\v2\x12.loopdrill.v1.LoadB\t\xbaH\x06\x92\x01\x03\x10\xf4\x03R\x05loads\x127\n" +
+	"\x0erequired_class\x18\x06 \x01(\tB\x10\xbaH\rr\vR\x00R\x01aR\x01bR\x01xR\rrequiredClassB\x12\n" +
 	"\x10_end_of_line_ohmB\x11\n" +
-	"\x0f_return_cable_m\"\xac\x03\n" +
+	"\x0f_return_cable_m\"\xc8\x03\n" +
 	"\x04Load\x12D\n" +
 	"\x05label\x18\x01 \x01(\tB.\xbaH+\xc8\x01\x01r&2$^[^\\s/,]([^/,\\n\\r\\t]{0,38}[^\\s/,])?$R\x05label\x128\n" +
 	"\acable_m\x18\x02 \x01(\x01B\x1a\xbaH\x17\xc8\x01\x01\x12\x12\x19\x00\x00\x00\x00\x00\x88\xc3@)\x00\x00\x00\x00\x00\x00\x00\x00H\x01R\x06cableM\x88\x01\x01\x12\x14\n" +
-	"\x05place\x18\x03 \x01(\tR\x05place\x123\n" +
+	"\x05place\x18\x03 \x01(\tR\x05place\x12\x1a\n" +
+	"\bisolator\x18\t \x01(\bR\bisolator\x123\n" +
 	"\asounder\x18\x04 \x01(\v2\x17.loopdrill.v1.ApplianceH\x00R\asounder\x121\n" +
 	"\x06beacon\x18\x05 \x01(\v2\x17.loopdrill.v1.ApplianceH\x00R\x06beacon\x12-\n" +
 	"\x04coil\x18\x06 \x01(\v2\x17.loopdrill.v1.ApplianceH\x00R\x04coil\x12-\n" +

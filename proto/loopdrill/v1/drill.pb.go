@@ -313,7 +313,9 @@ type CreateDrillRequest struct {
 	// The site. Matrix and scenarios are read and checked too, where they are given.
 	Files *SiteFiles `protobuf:"bytes,2,opt,name=files,proto3" json:"files,omitempty"`
 	// Seed of every random stream.
-	Seed          uint64 `protobuf:"varint,3,opt,name=seed,proto3" json:"seed,omitempty"`
+	Seed uint64 `protobuf:"varint,3,opt,name=seed,proto3" json:"seed,omitempty"`
+	// Day and time of the week at the start, where the panel has a calendar. Default: Monday, midnight.
+	Begins        *Begins `protobuf:"bytes,4,opt,name=begins,proto3" json:"begins,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -367,6 +369,13 @@ func (x *CreateDrillRequest) GetSeed() uint64 {
 		return x.Seed
 	}
 	return 0
+}
+
+func (x *CreateDrillRequest) GetBegins() *Begins {
+	if x != nil {
+		return x.Begins
+	}
+	return nil
 }
 
 // CreateDrillResponse carries the new drill.
@@ -1846,11 +1855,12 @@ const file_loopdrill_v1_drill_proto_rawDesc = "" +
 	"\ainstant\x18\x02 \x01(\v2\x19.google.protobuf.DurationR\ainstant\x12\x16\n" +
 	"\x06events\x18\x03 \x01(\x04R\x06events\x12;\n" +
 	"\vcreate_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"createTime\"\xaa\x01\n" +
+	"createTime\"\xd8\x01\n" +
 	"\x12CreateDrillRequest\x12I\n" +
 	"\bdrill_id\x18\x01 \x01(\tB.\xbaH+r)2'^([a-z0-9]([a-z0-9-]{0,38}[a-z0-9])?)?$R\adrillId\x125\n" +
 	"\x05files\x18\x02 \x01(\v2\x17.loopdrill.v1.SiteFilesB\x06\xbaH\x03\xc8\x01\x01R\x05files\x12\x12\n" +
-	"\x04seed\x18\x03 \x01(\x04R\x04seed\"@\n" +
+	"\x04seed\x18\x03 \x01(\x04R\x04seed\x12,\n" +
+	"\x06begins\x18\x04 \x01(\v2\x14.loopdrill.v1.BeginsR\x06begins\"@\n" +
 	"\x13CreateDrillResponse\x12)\n" +
 	"\x05drill\x18\x01 \x01(\v2\x13.loopdrill.v1.DrillR\x05drill\"-\n" +
 	"\x0fGetDrillRequest\x12\x1a\n" +
@@ -2006,10 +2016,11 @@ var file_loopdrill_v1_drill_proto_goTypes = []any{
 	(*durationpb.Duration)(nil),    // 31: google.protobuf.Duration
 	(*timestamppb.Timestamp)(nil),  // 32: google.protobuf.Timestamp
 	(*SiteFiles)(nil),              // 33: loopdrill.v1.SiteFiles
-	(*Step)(nil),                   // 34: loopdrill.v1.Step
-	(*Event)(nil),                  // 35: loopdrill.v1.Event
-	(*Lag)(nil),                    // 36: loopdrill.v1.Lag
-	(*Inspection)(nil),             // 37: loopdrill.v1.Inspection
+	(*Begins)(nil),                 // 34: loopdrill.v1.Begins
+	(*Step)(nil),                   // 35: loopdrill.v1.Step
+	(*Event)(nil),                  // 36: loopdrill.v1.Event
+	(*Lag)(nil),                    // 37: loopdrill.v1.Lag
+	(*Inspection)(nil),             // 38: loopdrill.v1.Inspection
 }
 var file_loopdrill_v1_drill_proto_depIdxs = []int32{
 	0,  // 0: loopdrill.v1.Drill.state:type_name -> loopdrill.v1.DrillState
@@ -2019,59 +2030,60 @@ var file_loopdrill_v1_drill_proto_depIdxs = []int32{
 	31, // 4: loopdrill.v1.Snapshot.instant:type_name -> google.protobuf.Duration
 	32, // 5: loopdrill.v1.Snapshot.create_time:type_name -> google.protobuf.Timestamp
 	33, // 6: loopdrill.v1.CreateDrillRequest.files:type_name -> loopdrill.v1.SiteFiles
-	1,  // 7: loopdrill.v1.CreateDrillResponse.drill:type_name -> loopdrill.v1.Drill
-	1,  // 8: loopdrill.v1.GetDrillResponse.drill:type_name -> loopdrill.v1.Drill
-	1,  // 9: loopdrill.v1.ListDrillsResponse.drills:type_name -> loopdrill.v1.Drill
-	31, // 10: loopdrill.v1.AdvanceDrillRequest.by:type_name -> google.protobuf.Duration
-	31, // 11: loopdrill.v1.AdvanceDrillRequest.until:type_name -> google.protobuf.Duration
-	1,  // 12: loopdrill.v1.AdvanceDrillResponse.drill:type_name -> loopdrill.v1.Drill
-	31, // 13: loopdrill.v1.RunDrillRequest.until:type_name -> google.protobuf.Duration
-	1,  // 14: loopdrill.v1.RunDrillResponse.drill:type_name -> loopdrill.v1.Drill
-	1,  // 15: loopdrill.v1.PauseDrillResponse.drill:type_name -> loopdrill.v1.Drill
-	34, // 16: loopdrill.v1.ActRequest.step:type_name -> loopdrill.v1.Step
-	34, // 17: loopdrill.v1.ActResponse.step:type_name -> loopdrill.v1.Step
-	1,  // 18: loopdrill.v1.ActResponse.drill:type_name -> loopdrill.v1.Drill
-	35, // 19: loopdrill.v1.WatchDrillResponse.events:type_name -> loopdrill.v1.Event
-	36, // 20: loopdrill.v1.WatchDrillResponse.lag:type_name -> loopdrill.v1.Lag
-	1,  // 21: loopdrill.v1.WatchDrillResponse.drill:type_name -> loopdrill.v1.Drill
-	1,  // 22: loopdrill.v1.InspectDrillResponse.drill:type_name -> loopdrill.v1.Drill
-	37, // 23: loopdrill.v1.InspectDrillResponse.inspection:type_name -> loopdrill.v1.Inspection
-	2,  // 24: loopdrill.v1.CreateSnapshotResponse.snapshot:type_name -> loopdrill.v1.Snapshot
-	2,  // 25: loopdrill.v1.ListSnapshotsResponse.snapshots:type_name -> loopdrill.v1.Snapshot
-	1,  // 26: loopdrill.v1.ForkDrillResponse.drill:type_name -> loopdrill.v1.Drill
-	3,  // 27: loopdrill.v1.DrillService.CreateDrill:input_type -> loopdrill.v1.CreateDrillRequest
-	5,  // 28: loopdrill.v1.DrillService.GetDrill:input_type -> loopdrill.v1.GetDrillRequest
-	7,  // 29: loopdrill.v1.DrillService.ListDrills:input_type -> loopdrill.v1.ListDrillsRequest
-	9,  // 30: loopdrill.v1.DrillService.DeleteDrill:input_type -> loopdrill.v1.DeleteDrillRequest
-	11, // 31: loopdrill.v1.DrillService.AdvanceDrill:input_type -> loopdrill.v1.AdvanceDrillRequest
-	13, // 32: loopdrill.v1.DrillService.RunDrill:input_type -> loopdrill.v1.RunDrillRequest
-	15, // 33: loopdrill.v1.DrillService.PauseDrill:input_type -> loopdrill.v1.PauseDrillRequest
-	17, // 34: loopdrill.v1.DrillService.Act:input_type -> loopdrill.v1.ActRequest
-	19, // 35: loopdrill.v1.DrillService.WatchDrill:input_type -> loopdrill.v1.WatchDrillRequest
-	21, // 36: loopdrill.v1.DrillService.InspectDrill:input_type -> loopdrill.v1.InspectDrillRequest
-	23, // 37: loopdrill.v1.DrillService.CreateSnapshot:input_type -> loopdrill.v1.CreateSnapshotRequest
-	25, // 38: loopdrill.v1.DrillService.ListSnapshots:input_type -> loopdrill.v1.ListSnapshotsRequest
-	27, // 39: loopdrill.v1.DrillService.DeleteSnapshot:input_type -> loopdrill.v1.DeleteSnapshotRequest
-	29, // 40: loopdrill.v1.DrillService.ForkDrill:input_type -> loopdrill.v1.ForkDrillRequest
-	4,  // 41: loopdrill.v1.DrillService.CreateDrill:output_type -> loopdrill.v1.CreateDrillResponse
-	6,  // 42: loopdrill.v1.DrillService.GetDrill:output_type -> loopdrill.v1.GetDrillResponse
-	8,  // 43: loopdrill.v1.DrillService.ListDrills:output_type -> loopdrill.v1.ListDrillsResponse
-	10, // 44: loopdrill.v1.DrillService.DeleteDrill:output_type -> loopdrill.v1.DeleteDrillResponse
-	12, // 45: loopdrill.v1.DrillService.AdvanceDrill:output_type -> loopdrill.v1.AdvanceDrillResponse
-	14, // 46: loopdrill.v1.DrillService.RunDrill:output_type -> loopdrill.v1.RunDrillResponse
-	16, // 47: loopdrill.v1.DrillService.PauseDrill:output_type -> loopdrill.v1.PauseDrillResponse
-	18, // 48: loopdrill.v1.DrillService.Act:output_type -> loopdrill.v1.ActResponse
-	20, // 49: loopdrill.v1.DrillService.WatchDrill:output_type -> loopdrill.v1.WatchDrillResponse
-	22, // 50: loopdrill.v1.DrillService.InspectDrill:output_type -> loopdrill.v1.InspectDrillResponse
-	24, // 51: loopdrill.v1.DrillService.CreateSnapshot:output_type -> loopdrill.v1.CreateSnapshotResponse
-	26, // 52: loopdrill.v1.DrillService.ListSnapshots:output_type -> loopdrill.v1.ListSnapshotsResponse
-	28, // 53: loopdrill.v1.DrillService.DeleteSnapshot:output_type -> loopdrill.v1.DeleteSnapshotResponse
-	30, // 54: loopdrill.v1.DrillService.ForkDrill:output_type -> loopdrill.v1.ForkDrillResponse
-	41, // [41:55] is the sub-list for method output_type
-	27, // [27:41] is the sub-list for method input_type
-	27, // [27:27] is the sub-list for extension type_name
-	27, // [27:27] is the sub-list for extension extendee
-	0,  // [0:27] is the sub-list for field type_name
+	34, // 7: loopdrill.v1.CreateDrillRequest.begins:type_name -> loopdrill.v1.Begins
+	1,  // 8: loopdrill.v1.CreateDrillResponse.drill:type_name -> loopdrill.v1.Drill
+	1,  // 9: loopdrill.v1.GetDrillResponse.drill:type_name -> loopdrill.v1.Drill
+	1,  // 10: loopdrill.v1.ListDrillsResponse.drills:type_name -> loopdrill.v1.Drill
+	31, // 11: loopdrill.v1.AdvanceDrillRequest.by:type_name -> google.protobuf.Duration
+	31, // 12: loopdrill.v1.AdvanceDrillRequest.until:type_name -> google.protobuf.Duration
+	1,  // 13: loopdrill.v1.AdvanceDrillResponse.drill:type_name -> loopdrill.v1.Drill
+	31, // 14: loopdrill.v1.RunDrillRequest.until:type_name -> google.protobuf.Duration
+	1,  // 15: loopdrill.v1.RunDrillResponse.drill:type_name -> loopdrill.v1.Drill
+	1,  // 16: loopdrill.v1.PauseDrillResponse.drill:type_name -> loopdrill.v1.Drill
+	35, // 17: loopdrill.v1.ActRequest.step:type_name -> loopdrill.v1.Step
+	35, // 18: loopdrill.v1.ActResponse.step:type_name -> loopdrill.v1.Step
+	1,  // 19: loopdrill.v1.ActResponse.drill:type_name -> loopdrill.v1.Drill
+	36, // 20: loopdrill.v1.WatchDrillResponse.events:type_name -> loopdrill.v1.Event
+	37, // 21: loopdrill.v1.WatchDrillResponse.lag:type_name -> loopdrill.v1.Lag
+	1,  // 22: loopdrill.v1.WatchDrillResponse.drill:type_name -> loopdrill.v1.Drill
+	1,  // 23: loopdrill.v1.InspectDrillResponse.drill:type_name -> loopdrill.v1.Drill
+	38, // 24: loopdrill.v1.InspectDrillResponse.inspection:type_name -> loopdrill.v1.Inspection
+	2,  // 25: loopdrill.v1.CreateSnapshotResponse.snapshot:type_name -> loopdrill.v1.Snapshot
+	2,  // 26: loopdrill.v1.ListSnapshotsResponse.snapshots:type_name -> loopdrill.v1.Snapshot
+	1,  // 27: loopdrill.v1.ForkDrillResponse.drill:type_name -> loopdrill.v1.Drill
+	3,  // 28: loopdrill.v1.DrillService.CreateDrill:input_type -> loopdrill.v1.CreateDrillRequest
+	5,  // 29: loopdrill.v1.DrillService.GetDrill:input_type -> loopdrill.v1.GetDrillRequest
+	7,  // 30: loopdrill.v1.DrillService.ListDrills:input_type -> loopdrill.v1.ListDrillsRequest
+	9,  // 31: loopdrill.v1.DrillService.DeleteDrill:input_type -> loopdrill.v1.DeleteDrillRequest
+	11, // 32: loopdrill.v1.DrillService.AdvanceDrill:input_type -> loopdrill.v1.AdvanceDrillRequest
+	13, // 33: loopdrill.v1.DrillService.RunDrill:input_type -> loopdrill.v1.RunDrillRequest
+	15, // 34: loopdrill.v1.DrillService.PauseDrill:input_type -> loopdrill.v1.PauseDrillRequest
+	17, // 35: loopdrill.v1.DrillService.Act:input_type -> loopdrill.v1.ActRequest
+	19, // 36: loopdrill.v1.DrillService.WatchDrill:input_type -> loopdrill.v1.WatchDrillRequest
+	21, // 37: loopdrill.v1.DrillService.InspectDrill:input_type -> loopdrill.v1.InspectDrillRequest
+	23, // 38: loopdrill.v1.DrillService.CreateSnapshot:input_type -> loopdrill.v1.CreateSnapshotRequest
+	25, // 39: loopdrill.v1.DrillService.ListSnapshots:input_type -> loopdrill.v1.ListSnapshotsRequest
+	27, // 40: loopdrill.v1.DrillService.DeleteSnapshot:input_type -> loopdrill.v1.DeleteSnapshotRequest
+	29, // 41: loopdrill.v1.DrillService.ForkDrill:input_type -> loopdrill.v1.ForkDrillRequest
+	4,  // 42: loopdrill.v1.DrillService.CreateDrill:output_type -> loopdrill.v1.CreateDrillResponse
+	6,  // 43: loopdrill.v1.DrillService.GetDrill:output_type -> loopdrill.v1.GetDrillResponse
+	8,  // 44: loopdrill.v1.DrillService.ListDrills:output_type -> loopdrill.v1.ListDrillsResponse
+	10, // 45: loopdrill.v1.DrillService.DeleteDrill:output_type -> loopdrill.v1.DeleteDrillResponse
+	12, // 46: loopdrill.v1.DrillService.AdvanceDrill:output_type -> loopdrill.v1.AdvanceDrillResponse
+	14, // 47: loopdrill.v1.DrillService.RunDrill:output_type -> loopdrill.v1.RunDrillResponse
+	16, // 48: loopdrill.v1.DrillService.PauseDrill:output_type -> loopdrill.v1.PauseDrillResponse
+	18, // 49: loopdrill.v1.DrillService.Act:output_type -> loopdrill.v1.ActResponse
+	20, // 50: loopdrill.v1.DrillService.WatchDrill:output_type -> loopdrill.v1.WatchDrillResponse
+	22, // 51: loopdrill.v1.DrillService.InspectDrill:output_type -> loopdrill.v1.InspectDrillResponse
+	24, // 52: loopdrill.v1.DrillService.CreateSnapshot:output_type -> loopdrill.v1.CreateSnapshotResponse
+	26, // 53: loopdrill.v1.DrillService.ListSnapshots:output_type -> loopdrill.v1.ListSnapshotsResponse
+	28, // 54: loopdrill.v1.DrillService.DeleteSnapshot:output_type -> loopdrill.v1.DeleteSnapshotResponse
+	30, // 55: loopdrill.v1.DrillService.ForkDrill:output_type -> loopdrill.v1.ForkDrillResponse
+	42, // [42:56] is the sub-list for method output_type
+	28, // [28:42] is the sub-list for method input_type
+	28, // [28:28] is the sub-list for extension type_name
+	28, // [28:28] is the sub-list for extension extendee
+	0,  // [0:28] is the sub-list for field type_name
 }
 
 func init() { file_loopdrill_v1_drill_proto_init() }

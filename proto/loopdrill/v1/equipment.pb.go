@@ -291,7 +291,8 @@ type Equipment_Release struct {
 }
 
 type Equipment_Dialler struct {
-	// Transmission to a receiving centre. Inputs alarm, fault, supervisory; signal acknowledged.
+	// Transmission to a receiving centre. Inputs alarm, fault, supervisory; signals acknowledged,
+	// failed.
 	Dialler *Dialler `protobuf:"bytes,19,opt,name=dialler,proto3,oneof"`
 }
 
@@ -1045,7 +1046,11 @@ type Dialler struct {
 	// From the input to the centre's receipt. Default 20 s (common practice).
 	Receipt *durationpb.Duration `protobuf:"bytes,1,opt,name=receipt,proto3" json:"receipt,omitempty"`
 	// Load on the contact.
-	Coil          *Coil `protobuf:"bytes,2,opt,name=coil,proto3" json:"coil,omitempty"`
+	Coil *Coil `protobuf:"bytes,2,opt,name=coil,proto3" json:"coil,omitempty"`
+	// Calls made before it gives up and says so. Default 3 (common practice).
+	Attempts *uint32 `protobuf:"varint,3,opt,name=attempts,proto3,oneof" json:"attempts,omitempty"`
+	// From a call without receipt to the next call. Default 30 s (common practice).
+	RetryAfter    *durationpb.Duration `protobuf:"bytes,4,opt,name=retry_after,json=retryAfter,proto3" json:"retry_after,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1090,6 +1095,20 @@ func (x *Dialler) GetReceipt() *durationpb.Duration {
 func (x *Dialler) GetCoil() *Coil {
 	if x != nil {
 		return x.Coil
+	}
+	return nil
+}
+
+func (x *Dialler) GetAttempts() uint32 {
+	if x != nil && x.Attempts != nil {
+		return *x.Attempts
+	}
+	return 0
+}
+
+func (x *Dialler) GetRetryAfter() *durationpb.Duration {
+	if x != nil {
+		return x.RetryAfter
 	}
 	return nil
 }
@@ -1348,11 +1367,16 @@ const file_loopdrill_v1_equipment_proto_rawDesc = "" +
 	"\tcountdown\x18\x01 \x01(\v2\x19.google.protobuf.DurationB\r\xbaH\n" +
 	"\xaa\x01\a\"\x03\b\xd8\x042\x00R\tcountdown\x12=\n" +
 	"\bhold_off\x18\x02 \x01(\tB\"\xbaH\x1fr\x1dR\x00R\x06pausesR\brestartsR\acancelsR\aholdOff\x12&\n" +
-	"\x04coil\x18\x03 \x01(\v2\x12.loopdrill.v1.CoilR\x04coil\"u\n" +
+	"\x04coil\x18\x03 \x01(\v2\x12.loopdrill.v1.CoilR\x04coil\"\xf9\x01\n" +
 	"\aDialler\x12B\n" +
 	"\areceipt\x18\x01 \x01(\v2\x19.google.protobuf.DurationB\r\xbaH\n" +
 	"\xaa\x01\a\"\x03\b\x90\x1c2\x00R\areceipt\x12&\n" +
-	"\x04coil\x18\x02 \x01(\v2\x12.loopdrill.v1.CoilR\x04coil\"p\n" +
+	"\x04coil\x18\x02 \x01(\v2\x12.loopdrill.v1.CoilR\x04coil\x12*\n" +
+	"\battempts\x18\x03 \x01(\rB\t\xbaH\x06*\x04\x18d(\x01H\x00R\battempts\x88\x01\x01\x12I\n" +
+	"\vretry_after\x18\x04 \x01(\v2\x19.google.protobuf.DurationB\r\xbaH\n" +
+	"\xaa\x01\a\"\x03\b\x90\x1c*\x00R\n" +
+	"retryAfterB\v\n" +
+	"\t_attempts\"p\n" +
 	"\x05Siren\x12?\n" +
 	"\x06run_up\x18\x01 \x01(\v2\x19.google.protobuf.DurationB\r\xbaH\n" +
 	"\xaa\x01\a\"\x03\b\x90\x1c2\x00R\x05runUp\x12&\n" +
@@ -1432,16 +1456,17 @@ var file_loopdrill_v1_equipment_proto_depIdxs = []int32{
 	1,  // 31: loopdrill.v1.Release.coil:type_name -> loopdrill.v1.Coil
 	15, // 32: loopdrill.v1.Dialler.receipt:type_name -> google.protobuf.Duration
 	1,  // 33: loopdrill.v1.Dialler.coil:type_name -> loopdrill.v1.Coil
-	15, // 34: loopdrill.v1.Siren.run_up:type_name -> google.protobuf.Duration
-	1,  // 35: loopdrill.v1.Siren.coil:type_name -> loopdrill.v1.Coil
-	15, // 36: loopdrill.v1.Bms.seen_after:type_name -> google.protobuf.Duration
-	15, // 37: loopdrill.v1.Generic.takes:type_name -> google.protobuf.Duration
-	1,  // 38: loopdrill.v1.Generic.coil:type_name -> loopdrill.v1.Coil
-	39, // [39:39] is the sub-list for method output_type
-	39, // [39:39] is the sub-list for method input_type
-	39, // [39:39] is the sub-list for extension type_name
-	39, // [39:39] is the sub-list for extension extendee
-	0,  // [0:39] is the sub-list for field type_name
+	15, // 34: loopdrill.v1.Dialler.retry_after:type_name -> google.protobuf.Duration
+	15, // 35: loopdrill.v1.Siren.run_up:type_name -> google.protobuf.Duration
+	1,  // 36: loopdrill.v1.Siren.coil:type_name -> loopdrill.v1.Coil
+	15, // 37: loopdrill.v1.Bms.seen_after:type_name -> google.protobuf.Duration
+	15, // 38: loopdrill.v1.Generic.takes:type_name -> google.protobuf.Duration
+	1,  // 39: loopdrill.v1.Generic.coil:type_name -> loopdrill.v1.Coil
+	40, // [40:40] is the sub-list for method output_type
+	40, // [40:40] is the sub-list for method input_type
+	40, // [40:40] is the sub-list for extension type_name
+	40, // [40:40] is the sub-list for extension extendee
+	0,  // [0:40] is the sub-list for field type_name
 }
 
 func init() { file_loopdrill_v1_equipment_proto_init() }
@@ -1466,6 +1491,7 @@ func file_loopdrill_v1_equipment_proto_init() {
 	}
 	file_loopdrill_v1_equipment_proto_msgTypes[1].OneofWrappers = []any{}
 	file_loopdrill_v1_equipment_proto_msgTypes[3].OneofWrappers = []any{}
+	file_loopdrill_v1_equipment_proto_msgTypes[11].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

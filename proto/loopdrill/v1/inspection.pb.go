@@ -39,7 +39,9 @@ type Inspection struct {
 	// Causes that are true, by id.
 	Causes []string `protobuf:"bytes,6,rep,name=causes,proto3" json:"causes,omitempty"`
 	// Extra keys that are on, by id.
-	Controls      []string `protobuf:"bytes,7,rep,name=controls,proto3" json:"controls,omitempty"`
+	Controls []string `protobuf:"bytes,7,rep,name=controls,proto3" json:"controls,omitempty"`
+	// Switches above automatic control that are not at auto.
+	Overrides     []*OverrideStatus `protobuf:"bytes,8,rep,name=overrides,proto3" json:"overrides,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -123,6 +125,68 @@ func (x *Inspection) GetControls() []string {
 	return nil
 }
 
+func (x *Inspection) GetOverrides() []*OverrideStatus {
+	if x != nil {
+		return x.Overrides
+	}
+	return nil
+}
+
+// OverrideStatus is one switch above automatic control.
+type OverrideStatus struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Its id.
+	Override string `protobuf:"bytes,1,opt,name=override,proto3" json:"override,omitempty"`
+	// on or off.
+	Position      string `protobuf:"bytes,2,opt,name=position,proto3" json:"position,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *OverrideStatus) Reset() {
+	*x = OverrideStatus{}
+	mi := &file_loopdrill_v1_inspection_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *OverrideStatus) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*OverrideStatus) ProtoMessage() {}
+
+func (x *OverrideStatus) ProtoReflect() protoreflect.Message {
+	mi := &file_loopdrill_v1_inspection_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use OverrideStatus.ProtoReflect.Descriptor instead.
+func (*OverrideStatus) Descriptor() ([]byte, []int) {
+	return file_loopdrill_v1_inspection_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *OverrideStatus) GetOverride() string {
+	if x != nil {
+		return x.Override
+	}
+	return ""
+}
+
+func (x *OverrideStatus) GetPosition() string {
+	if x != nil {
+		return x.Position
+	}
+	return ""
+}
+
 // PanelStatus is what stands on the panel's display and lamps.
 type PanelStatus struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -143,14 +207,23 @@ type PanelStatus struct {
 	// Evacuation by hand.
 	Evacuate bool `protobuf:"varint,8,opt,name=evacuate,proto3" json:"evacuate,omitempty"`
 	// day or night.
-	Mode          string `protobuf:"bytes,9,opt,name=mode,proto3" json:"mode,omitempty"`
+	Mode string `protobuf:"bytes,9,opt,name=mode,proto3" json:"mode,omitempty"`
+	// A zone is in test.
+	Test bool `protobuf:"varint,10,opt,name=test,proto3" json:"test,omitempty"`
+	// The buzzer sounds.
+	Buzzer bool `protobuf:"varint,11,opt,name=buzzer,proto3" json:"buzzer,omitempty"`
+	// Conditions that stand, the one indicated first at the front: fire, prealarm, supervisory, fault,
+	// disablement, test; quiescent alone.
+	Conditions []string `protobuf:"bytes,12,rep,name=conditions,proto3" json:"conditions,omitempty"`
+	// Bench only: the panel has stopped and shows nothing of the above.
+	Stopped       bool `protobuf:"varint,13,opt,name=stopped,proto3" json:"stopped,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *PanelStatus) Reset() {
 	*x = PanelStatus{}
-	mi := &file_loopdrill_v1_inspection_proto_msgTypes[1]
+	mi := &file_loopdrill_v1_inspection_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -162,7 +235,7 @@ func (x *PanelStatus) String() string {
 func (*PanelStatus) ProtoMessage() {}
 
 func (x *PanelStatus) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_inspection_proto_msgTypes[1]
+	mi := &file_loopdrill_v1_inspection_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -175,7 +248,7 @@ func (x *PanelStatus) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PanelStatus.ProtoReflect.Descriptor instead.
 func (*PanelStatus) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_inspection_proto_rawDescGZIP(), []int{1}
+	return file_loopdrill_v1_inspection_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *PanelStatus) GetFire() bool {
@@ -241,6 +314,34 @@ func (x *PanelStatus) GetMode() string {
 	return ""
 }
 
+func (x *PanelStatus) GetTest() bool {
+	if x != nil {
+		return x.Test
+	}
+	return false
+}
+
+func (x *PanelStatus) GetBuzzer() bool {
+	if x != nil {
+		return x.Buzzer
+	}
+	return false
+}
+
+func (x *PanelStatus) GetConditions() []string {
+	if x != nil {
+		return x.Conditions
+	}
+	return nil
+}
+
+func (x *PanelStatus) GetStopped() bool {
+	if x != nil {
+		return x.Stopped
+	}
+	return false
+}
+
 // ZoneStatus is one zone as the panel shows it.
 type ZoneStatus struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -249,14 +350,18 @@ type ZoneStatus struct {
 	// Devices of the zone in latched fire.
 	DevicesInFire uint32 `protobuf:"varint,2,opt,name=devices_in_fire,json=devicesInFire,proto3" json:"devices_in_fire,omitempty"`
 	// The zone is disabled.
-	Disabled      bool `protobuf:"varint,3,opt,name=disabled,proto3" json:"disabled,omitempty"`
+	Disabled bool `protobuf:"varint,3,opt,name=disabled,proto3" json:"disabled,omitempty"`
+	// The zone is in test.
+	Test bool `protobuf:"varint,4,opt,name=test,proto3" json:"test,omitempty"`
+	// What its detection asks for has confirmed the fire.
+	Confirmed     bool `protobuf:"varint,5,opt,name=confirmed,proto3" json:"confirmed,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *ZoneStatus) Reset() {
 	*x = ZoneStatus{}
-	mi := &file_loopdrill_v1_inspection_proto_msgTypes[2]
+	mi := &file_loopdrill_v1_inspection_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -268,7 +373,7 @@ func (x *ZoneStatus) String() string {
 func (*ZoneStatus) ProtoMessage() {}
 
 func (x *ZoneStatus) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_inspection_proto_msgTypes[2]
+	mi := &file_loopdrill_v1_inspection_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -281,7 +386,7 @@ func (x *ZoneStatus) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ZoneStatus.ProtoReflect.Descriptor instead.
 func (*ZoneStatus) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_inspection_proto_rawDescGZIP(), []int{2}
+	return file_loopdrill_v1_inspection_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *ZoneStatus) GetZone() string {
@@ -301,6 +406,20 @@ func (x *ZoneStatus) GetDevicesInFire() uint32 {
 func (x *ZoneStatus) GetDisabled() bool {
 	if x != nil {
 		return x.Disabled
+	}
+	return false
+}
+
+func (x *ZoneStatus) GetTest() bool {
+	if x != nil {
+		return x.Test
+	}
+	return false
+}
+
+func (x *ZoneStatus) GetConfirmed() bool {
+	if x != nil {
+		return x.Confirmed
 	}
 	return false
 }
@@ -334,7 +453,7 @@ type PointStatus struct {
 
 func (x *PointStatus) Reset() {
 	*x = PointStatus{}
-	mi := &file_loopdrill_v1_inspection_proto_msgTypes[3]
+	mi := &file_loopdrill_v1_inspection_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -346,7 +465,7 @@ func (x *PointStatus) String() string {
 func (*PointStatus) ProtoMessage() {}
 
 func (x *PointStatus) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_inspection_proto_msgTypes[3]
+	mi := &file_loopdrill_v1_inspection_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -359,7 +478,7 @@ func (x *PointStatus) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PointStatus.ProtoReflect.Descriptor instead.
 func (*PointStatus) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_inspection_proto_rawDescGZIP(), []int{3}
+	return file_loopdrill_v1_inspection_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *PointStatus) GetLabel() string {
@@ -446,14 +565,16 @@ type OutputStatus struct {
 	// Its fault is raised.
 	Fault bool `protobuf:"varint,5,opt,name=fault,proto3" json:"fault,omitempty"`
 	// It is disabled.
-	Disabled      bool `protobuf:"varint,6,opt,name=disabled,proto3" json:"disabled,omitempty"`
+	Disabled bool `protobuf:"varint,6,opt,name=disabled,proto3" json:"disabled,omitempty"`
+	// Bench only: how it sounds: silent, continuous, intermittent or three-pulse; empty without sounders.
+	Cadence       string `protobuf:"bytes,7,opt,name=cadence,proto3" json:"cadence,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *OutputStatus) Reset() {
 	*x = OutputStatus{}
-	mi := &file_loopdrill_v1_inspection_proto_msgTypes[4]
+	mi := &file_loopdrill_v1_inspection_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -465,7 +586,7 @@ func (x *OutputStatus) String() string {
 func (*OutputStatus) ProtoMessage() {}
 
 func (x *OutputStatus) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_inspection_proto_msgTypes[4]
+	mi := &file_loopdrill_v1_inspection_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -478,7 +599,7 @@ func (x *OutputStatus) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use OutputStatus.ProtoReflect.Descriptor instead.
 func (*OutputStatus) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_inspection_proto_rawDescGZIP(), []int{4}
+	return file_loopdrill_v1_inspection_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *OutputStatus) GetLabel() string {
@@ -523,6 +644,13 @@ func (x *OutputStatus) GetDisabled() bool {
 	return false
 }
 
+func (x *OutputStatus) GetCadence() string {
+	if x != nil {
+		return x.Cadence
+	}
+	return ""
+}
+
 // EquipmentStatus is one piece of equipment.
 type EquipmentStatus struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -531,14 +659,18 @@ type EquipmentStatus struct {
 	// Bench only: the state it is in, as a word of its kind.
 	State string `protobuf:"bytes,2,opt,name=state,proto3" json:"state,omitempty"`
 	// An input has proved to the panel that it did its fire action.
-	Proven        bool `protobuf:"varint,3,opt,name=proven,proto3" json:"proven,omitempty"`
+	Proven bool `protobuf:"varint,3,opt,name=proven,proto3" json:"proven,omitempty"`
+	// It is disabled.
+	Disabled bool `protobuf:"varint,4,opt,name=disabled,proto3" json:"disabled,omitempty"`
+	// Somebody outside stands in for its model.
+	StandIn       bool `protobuf:"varint,5,opt,name=stand_in,json=standIn,proto3" json:"stand_in,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *EquipmentStatus) Reset() {
 	*x = EquipmentStatus{}
-	mi := &file_loopdrill_v1_inspection_proto_msgTypes[5]
+	mi := &file_loopdrill_v1_inspection_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -550,7 +682,7 @@ func (x *EquipmentStatus) String() string {
 func (*EquipmentStatus) ProtoMessage() {}
 
 func (x *EquipmentStatus) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_inspection_proto_msgTypes[5]
+	mi := &file_loopdrill_v1_inspection_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -563,7 +695,7 @@ func (x *EquipmentStatus) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EquipmentStatus.ProtoReflect.Descriptor instead.
 func (*EquipmentStatus) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_inspection_proto_rawDescGZIP(), []int{5}
+	return file_loopdrill_v1_inspection_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *EquipmentStatus) GetEquipment() string {
@@ -587,11 +719,25 @@ func (x *EquipmentStatus) GetProven() bool {
 	return false
 }
 
+func (x *EquipmentStatus) GetDisabled() bool {
+	if x != nil {
+		return x.Disabled
+	}
+	return false
+}
+
+func (x *EquipmentStatus) GetStandIn() bool {
+	if x != nil {
+		return x.StandIn
+	}
+	return false
+}
+
 var File_loopdrill_v1_inspection_proto protoreflect.FileDescriptor
 
 const file_loopdrill_v1_inspection_proto_rawDesc = "" +
 	"\n" +
-	"\x1dloopdrill/v1/inspection.proto\x12\floopdrill.v1\"\xc7\x02\n" +
+	"\x1dloopdrill/v1/inspection.proto\x12\floopdrill.v1\"\x83\x03\n" +
 	"\n" +
 	"Inspection\x12/\n" +
 	"\x05panel\x18\x01 \x01(\v2\x19.loopdrill.v1.PanelStatusR\x05panel\x12.\n" +
@@ -600,7 +746,11 @@ const file_loopdrill_v1_inspection_proto_rawDesc = "" +
 	"\aoutputs\x18\x04 \x03(\v2\x1a.loopdrill.v1.OutputStatusR\aoutputs\x12;\n" +
 	"\tequipment\x18\x05 \x03(\v2\x1d.loopdrill.v1.EquipmentStatusR\tequipment\x12\x16\n" +
 	"\x06causes\x18\x06 \x03(\tR\x06causes\x12\x1a\n" +
-	"\bcontrols\x18\a \x03(\tR\bcontrols\"\x81\x02\n" +
+	"\bcontrols\x18\a \x03(\tR\bcontrols\x12:\n" +
+	"\toverrides\x18\b \x03(\v2\x1c.loopdrill.v1.OverrideStatusR\toverrides\"H\n" +
+	"\x0eOverrideStatus\x12\x1a\n" +
+	"\boverride\x18\x01 \x01(\tR\boverride\x12\x1a\n" +
+	"\bposition\x18\x02 \x01(\tR\bposition\"\xe7\x02\n" +
 	"\vPanelStatus\x12\x12\n" +
 	"\x04fire\x18\x01 \x01(\bR\x04fire\x12\x1a\n" +
 	"\bprealarm\x18\x02 \x01(\bR\bprealarm\x12 \n" +
@@ -610,12 +760,21 @@ const file_loopdrill_v1_inspection_proto_rawDesc = "" +
 	"\facknowledged\x18\x06 \x01(\bR\facknowledged\x12\x1a\n" +
 	"\bsilenced\x18\a \x01(\bR\bsilenced\x12\x1a\n" +
 	"\bevacuate\x18\b \x01(\bR\bevacuate\x12\x12\n" +
-	"\x04mode\x18\t \x01(\tR\x04mode\"d\n" +
+	"\x04mode\x18\t \x01(\tR\x04mode\x12\x12\n" +
+	"\x04test\x18\n" +
+	" \x01(\bR\x04test\x12\x16\n" +
+	"\x06buzzer\x18\v \x01(\bR\x06buzzer\x12\x1e\n" +
+	"\n" +
+	"conditions\x18\f \x03(\tR\n" +
+	"conditions\x12\x18\n" +
+	"\astopped\x18\r \x01(\bR\astopped\"\x96\x01\n" +
 	"\n" +
 	"ZoneStatus\x12\x12\n" +
 	"\x04zone\x18\x01 \x01(\tR\x04zone\x12&\n" +
 	"\x0fdevices_in_fire\x18\x02 \x01(\rR\rdevicesInFire\x12\x1a\n" +
-	"\bdisabled\x18\x03 \x01(\bR\bdisabled\"\x89\x02\n" +
+	"\bdisabled\x18\x03 \x01(\bR\bdisabled\x12\x12\n" +
+	"\x04test\x18\x04 \x01(\bR\x04test\x12\x1c\n" +
+	"\tconfirmed\x18\x05 \x01(\bR\tconfirmed\"\x89\x02\n" +
 	"\vPointStatus\x12\x14\n" +
 	"\x05label\x18\x01 \x01(\tR\x05label\x12\x18\n" +
 	"\aaddress\x18\x02 \x01(\tR\aaddress\x12\x12\n" +
@@ -627,18 +786,21 @@ const file_loopdrill_v1_inspection_proto_rawDesc = "" +
 	"\bdisabled\x18\b \x01(\bR\bdisabled\x12\x10\n" +
 	"\x03fed\x18\t \x01(\bR\x03fed\x12\x1c\n" +
 	"\treachable\x18\n" +
-	" \x01(\bR\treachable\"\xa4\x01\n" +
+	" \x01(\bR\treachable\"\xbe\x01\n" +
 	"\fOutputStatus\x12\x14\n" +
 	"\x05label\x18\x01 \x01(\tR\x05label\x12\x18\n" +
 	"\aaddress\x18\x02 \x01(\tR\aaddress\x12\x14\n" +
 	"\x05state\x18\x03 \x01(\tR\x05state\x12\x1c\n" +
 	"\tcommanded\x18\x04 \x01(\tR\tcommanded\x12\x14\n" +
 	"\x05fault\x18\x05 \x01(\bR\x05fault\x12\x1a\n" +
-	"\bdisabled\x18\x06 \x01(\bR\bdisabled\"]\n" +
+	"\bdisabled\x18\x06 \x01(\bR\bdisabled\x12\x18\n" +
+	"\acadence\x18\a \x01(\tR\acadence\"\x94\x01\n" +
 	"\x0fEquipmentStatus\x12\x1c\n" +
 	"\tequipment\x18\x01 \x01(\tR\tequipment\x12\x14\n" +
 	"\x05state\x18\x02 \x01(\tR\x05state\x12\x16\n" +
-	"\x06proven\x18\x03 \x01(\bR\x06provenB8Z6loopdrill.dev/loopdrill/proto/loopdrill/v1;loopdrillv1b\x06proto3"
+	"\x06proven\x18\x03 \x01(\bR\x06proven\x12\x1a\n" +
+	"\bdisabled\x18\x04 \x01(\bR\bdisabled\x12\x19\n" +
+	"\bstand_in\x18\x05 \x01(\bR\astandInB8Z6loopdrill.dev/loopdrill/proto/loopdrill/v1;loopdrillv1b\x06proto3"
 
 var (
 	file_loopdrill_v1_inspection_proto_rawDescOnce sync.Once
@@ -652,26 +814,28 @@ func file_loopdrill_v1_inspection_proto_rawDescGZIP() []byte {
 	return file_loopdrill_v1_inspection_proto_rawDescData
 }
 
-var file_loopdrill_v1_inspection_proto_msgTypes = make([]protoimpl.MessageInfo, 6)
+var file_loopdrill_v1_inspection_proto_msgTypes = make([]protoimpl.MessageInfo, 7)
 var file_loopdrill_v1_inspection_proto_goTypes = []any{
 	(*Inspection)(nil),      // 0: loopdrill.v1.Inspection
-	(*PanelStatus)(nil),     // 1: loopdrill.v1.PanelStatus
-	(*ZoneStatus)(nil),      // 2: loopdrill.v1.ZoneStatus
-	(*PointStatus)(nil),     // 3: loopdrill.v1.PointStatus
-	(*OutputStatus)(nil),    // 4: loopdrill.v1.OutputStatus
-	(*EquipmentStatus)(nil), // 5: loopdrill.v1.EquipmentStatus
+	(*OverrideStatus)(nil),  // 1: loopdrill.v1.OverrideStatus
+	(*PanelStatus)(nil),     // 2: loopdrill.v1.PanelStatus
+	(*ZoneStatus)(nil),      // 3: loopdrill.v1.ZoneStatus
+	(*PointStatus)(nil),     // 4: loopdrill.v1.PointStatus
+	(*OutputStatus)(nil),    // 5: loopdrill.v1.OutputStatus
+	(*EquipmentStatus)(nil), // 6: loopdrill.v1.EquipmentStatus
 }
 var file_loopdrill_v1_inspection_proto_depIdxs = []int32{
-	1, // 0: loopdrill.v1.Inspection.panel:type_name -> loopdrill.v1.PanelStatus
-	2, // 1: loopdrill.v1.Inspection.zones:type_name -> loopdrill.v1.ZoneStatus
-	3, // 2: loopdrill.v1.Inspection.points:type_name -> loopdrill.v1.PointStatus
-	4, // 3: loopdrill.v1.Inspection.outputs:type_name -> loopdrill.v1.OutputStatus
-	5, // 4: loopdrill.v1.Inspection.equipment:type_name -> loopdrill.v1.EquipmentStatus
-	5, // [5:5] is the sub-list for method output_type
-	5, // [5:5] is the sub-list for method input_type
-	5, // [5:5] is the sub-list for extension type_name
-	5, // [5:5] is the sub-list for extension extendee
-	0, // [0:5] is the sub-list for field type_name
+	2, // 0: loopdrill.v1.Inspection.panel:type_name -> loopdrill.v1.PanelStatus
+	3, // 1: loopdrill.v1.Inspection.zones:type_name -> loopdrill.v1.ZoneStatus
+	4, // 2: loopdrill.v1.Inspection.points:type_name -> loopdrill.v1.PointStatus
+	5, // 3: loopdrill.v1.Inspection.outputs:type_name -> loopdrill.v1.OutputStatus
+	6, // 4: loopdrill.v1.Inspection.equipment:type_name -> loopdrill.v1.EquipmentStatus
+	1, // 5: loopdrill.v1.Inspection.overrides:type_name -> loopdrill.v1.OverrideStatus
+	6, // [6:6] is the sub-list for method output_type
+	6, // [6:6] is the sub-list for method input_type
+	6, // [6:6] is the sub-list for extension type_name
+	6, // [6:6] is the sub-list for extension extendee
+	0, // [0:6] is the sub-list for field type_name
 }
 
 func init() { file_loopdrill_v1_inspection_proto_init() }
@@ -685,7 +849,7 @@ func file_loopdrill_v1_inspection_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_loopdrill_v1_inspection_proto_rawDesc), len(file_loopdrill_v1_inspection_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   6,
+			NumMessages:   7,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

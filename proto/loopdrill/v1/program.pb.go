@@ -37,7 +37,11 @@ type Program struct {
 	// Effects: sets of outputs with a name.
 	Effects []*Effect `protobuf:"bytes,4,rep,name=effects,proto3" json:"effects,omitempty"`
 	// The intersections of causes and effects.
-	Actions       []*Action `protobuf:"bytes,5,rep,name=actions,proto3" json:"actions,omitempty"`
+	Actions []*Action `protobuf:"bytes,5,rep,name=actions,proto3" json:"actions,omitempty"`
+	// Evacuation floor by floor.
+	Phasings []*Phasing `protobuf:"bytes,6,rep,name=phasings,proto3" json:"phasings,omitempty"`
+	// Switches that stand above all automatic control.
+	Overrides     []*Override `protobuf:"bytes,7,rep,name=overrides,proto3" json:"overrides,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -107,30 +111,302 @@ func (x *Program) GetActions() []*Action {
 	return nil
 }
 
+func (x *Program) GetPhasings() []*Phasing {
+	if x != nil {
+		return x.Phasings
+	}
+	return nil
+}
+
+func (x *Program) GetOverrides() []*Override {
+	if x != nil {
+		return x.Overrides
+	}
+	return nil
+}
+
+// Phasing evacuates a building in steps, beginning at the floor that burns. It stands for the
+// actions that a consultant would write: for each floor, its own effect and those of its neighbours
+// at once, all others alerted, then floor after floor by distance, the one above before the one below.
+type Phasing struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Id of the phasing.
+	Phasing string `protobuf:"bytes,1,opt,name=phasing,proto3" json:"phasing,omitempty"`
+	// The floors, lowest first.
+	Floors []*PhasedFloor `protobuf:"bytes,2,rep,name=floors,proto3" json:"floors,omitempty"`
+	// Floors that go with the one that burns. Default above (common practice).
+	Together []string `protobuf:"bytes,3,rep,name=together,proto3" json:"together,omitempty"`
+	// Time from step to step. At most the rule pack's limit on delays in all.
+	StepTime *durationpb.Duration `protobuf:"bytes,4,opt,name=step_time,json=stepTime,proto3" json:"step_time,omitempty"`
+	// What the floors that wait are given: alert, or nothing. Default alert.
+	Waiting string `protobuf:"bytes,5,opt,name=waiting,proto3" json:"waiting,omitempty"`
+	// Id of the control that holds the steps while it is on.
+	Hold string `protobuf:"bytes,6,opt,name=hold,proto3" json:"hold,omitempty"`
+	// Id of the control that brings the next step forward each time it goes on; later steps follow in
+	// their own intervals.
+	Hurry         string `protobuf:"bytes,7,opt,name=hurry,proto3" json:"hurry,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Phasing) Reset() {
+	*x = Phasing{}
+	mi := &file_loopdrill_v1_program_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Phasing) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Phasing) ProtoMessage() {}
+
+func (x *Phasing) ProtoReflect() protoreflect.Message {
+	mi := &file_loopdrill_v1_program_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Phasing.ProtoReflect.Descriptor instead.
+func (*Phasing) Descriptor() ([]byte, []int) {
+	return file_loopdrill_v1_program_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *Phasing) GetPhasing() string {
+	if x != nil {
+		return x.Phasing
+	}
+	return ""
+}
+
+func (x *Phasing) GetFloors() []*PhasedFloor {
+	if x != nil {
+		return x.Floors
+	}
+	return nil
+}
+
+func (x *Phasing) GetTogether() []string {
+	if x != nil {
+		return x.Together
+	}
+	return nil
+}
+
+func (x *Phasing) GetStepTime() *durationpb.Duration {
+	if x != nil {
+		return x.StepTime
+	}
+	return nil
+}
+
+func (x *Phasing) GetWaiting() string {
+	if x != nil {
+		return x.Waiting
+	}
+	return ""
+}
+
+func (x *Phasing) GetHold() string {
+	if x != nil {
+		return x.Hold
+	}
+	return ""
+}
+
+func (x *Phasing) GetHurry() string {
+	if x != nil {
+		return x.Hurry
+	}
+	return ""
+}
+
+// PhasedFloor is one floor of a phasing.
+type PhasedFloor struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Floor, as the places write it.
+	Floor string `protobuf:"bytes,1,opt,name=floor,proto3" json:"floor,omitempty"`
+	// Id of the cause: a fire on this floor.
+	Cause string `protobuf:"bytes,2,opt,name=cause,proto3" json:"cause,omitempty"`
+	// Id of the effect: its sounders.
+	Effect        string `protobuf:"bytes,3,opt,name=effect,proto3" json:"effect,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PhasedFloor) Reset() {
+	*x = PhasedFloor{}
+	mi := &file_loopdrill_v1_program_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PhasedFloor) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PhasedFloor) ProtoMessage() {}
+
+func (x *PhasedFloor) ProtoReflect() protoreflect.Message {
+	mi := &file_loopdrill_v1_program_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PhasedFloor.ProtoReflect.Descriptor instead.
+func (*PhasedFloor) Descriptor() ([]byte, []int) {
+	return file_loopdrill_v1_program_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *PhasedFloor) GetFloor() string {
+	if x != nil {
+		return x.Floor
+	}
+	return ""
+}
+
+func (x *PhasedFloor) GetCause() string {
+	if x != nil {
+		return x.Cause
+	}
+	return ""
+}
+
+func (x *PhasedFloor) GetEffect() string {
+	if x != nil {
+		return x.Effect
+	}
+	return ""
+}
+
+// Override is a switch with the positions on, auto and off, such as those of a firefighters' panel.
+// Away from auto it stands above every automatic demand, and of two switches the one moved last counts.
+type Override struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Id of the override.
+	Override string `protobuf:"bytes,1,opt,name=override,proto3" json:"override,omitempty"`
+	// Text at the switch.
+	Title string `protobuf:"bytes,2,opt,name=title,proto3" json:"title,omitempty"`
+	// Access level that may move it. Default 2.
+	Level *uint32 `protobuf:"varint,3,opt,name=level,proto3,oneof" json:"level,omitempty"`
+	// Ids of effects that `on` operates and `off` puts to rest.
+	Effects []string `protobuf:"bytes,4,rep,name=effects,proto3" json:"effects,omitempty"`
+	// Ids of effects that `off` operates and `on` puts to rest, such as a fan's stop.
+	Opposes       []string `protobuf:"bytes,5,rep,name=opposes,proto3" json:"opposes,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Override) Reset() {
+	*x = Override{}
+	mi := &file_loopdrill_v1_program_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Override) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Override) ProtoMessage() {}
+
+func (x *Override) ProtoReflect() protoreflect.Message {
+	mi := &file_loopdrill_v1_program_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Override.ProtoReflect.Descriptor instead.
+func (*Override) Descriptor() ([]byte, []int) {
+	return file_loopdrill_v1_program_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *Override) GetOverride() string {
+	if x != nil {
+		return x.Override
+	}
+	return ""
+}
+
+func (x *Override) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
+func (x *Override) GetLevel() uint32 {
+	if x != nil && x.Level != nil {
+		return *x.Level
+	}
+	return 0
+}
+
+func (x *Override) GetEffects() []string {
+	if x != nil {
+		return x.Effects
+	}
+	return nil
+}
+
+func (x *Override) GetOpposes() []string {
+	if x != nil {
+		return x.Opposes
+	}
+	return nil
+}
+
 // Detection says how a zone turns signals into a fire.
 type Detection struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Id of the zone.
 	Zone string `protobuf:"bytes,1,opt,name=zone,proto3" json:"zone,omitempty"`
-	// What confirms a first signal: nothing more (none), the same or another detector, another
-	// detector of the zone, or a detector of another zone. Default none.
+	// What confirms a first signal of an automatic detector: nothing more (none), the same detector once
+	// more or another of the zone, another of the zone, or one of another zone. Default none.
 	Confirm string `protobuf:"bytes,2,opt,name=confirm,proto3" json:"confirm,omitempty"`
-	// Window in which the confirmation must come. Default 60 s.
+	// Window in which the confirmation must come; after it the first signal is dropped. Default 30 min
+	// (EN 54-2 7.12, from memory).
 	Within *durationpb.Duration `protobuf:"bytes,3,opt,name=within,proto3" json:"within,omitempty"`
-	// What the first signal already does: nothing, a pre-alarm, or the fire condition with chosen
-	// outputs held back. Default nothing.
+	// What the first signal already does: nothing (type A of EN 54-2 7.12), a pre-alarm (type B), or the
+	// fire condition, in which only what asks for zone(..).confirmed waits (type C). Default nothing.
 	FirstSignal string `protobuf:"bytes,4,opt,name=first_signal,json=firstSignal,proto3" json:"first_signal,omitempty"`
 	// Time for a person to go and look.
 	Investigate *Investigate `protobuf:"bytes,5,opt,name=investigate,proto3" json:"investigate,omitempty"`
 	// Reset and restart of a smoke detector before it is believed.
-	Verification  *Verification `protobuf:"bytes,6,opt,name=verification,proto3" json:"verification,omitempty"`
+	Verification *Verification `protobuf:"bytes,6,opt,name=verification,proto3" json:"verification,omitempty"`
+	// Detectors that must signal, with `other`. Default 2.
+	Detectors *uint32 `protobuf:"varint,7,opt,name=detectors,proto3,oneof" json:"detectors,omitempty"`
+	// Ids of the zones whose detectors confirm, with `other-zone`. Default: every other zone.
+	OtherZones []string `protobuf:"bytes,8,rep,name=other_zones,json=otherZones,proto3" json:"other_zones,omitempty"`
+	// After its first signal a detector is reset and can confirm this long after, with `same-or-other`.
+	// Default 30 s; at most 60 s (EN 54-2 7.12.1, from memory).
+	ReadyAfter    *durationpb.Duration `protobuf:"bytes,9,opt,name=ready_after,json=readyAfter,proto3" json:"ready_after,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Detection) Reset() {
 	*x = Detection{}
-	mi := &file_loopdrill_v1_program_proto_msgTypes[1]
+	mi := &file_loopdrill_v1_program_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -142,7 +418,7 @@ func (x *Detection) String() string {
 func (*Detection) ProtoMessage() {}
 
 func (x *Detection) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_program_proto_msgTypes[1]
+	mi := &file_loopdrill_v1_program_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -155,7 +431,7 @@ func (x *Detection) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Detection.ProtoReflect.Descriptor instead.
 func (*Detection) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_program_proto_rawDescGZIP(), []int{1}
+	return file_loopdrill_v1_program_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *Detection) GetZone() string {
@@ -200,6 +476,27 @@ func (x *Detection) GetVerification() *Verification {
 	return nil
 }
 
+func (x *Detection) GetDetectors() uint32 {
+	if x != nil && x.Detectors != nil {
+		return *x.Detectors
+	}
+	return 0
+}
+
+func (x *Detection) GetOtherZones() []string {
+	if x != nil {
+		return x.OtherZones
+	}
+	return nil
+}
+
+func (x *Detection) GetReadyAfter() *durationpb.Duration {
+	if x != nil {
+		return x.ReadyAfter
+	}
+	return nil
+}
+
 // Investigate holds a detector's alarm back while somebody looks.
 type Investigate struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -207,7 +504,7 @@ type Investigate struct {
 	AcknowledgeWithin *durationpb.Duration `protobuf:"bytes,1,opt,name=acknowledge_within,json=acknowledgeWithin,proto3" json:"acknowledge_within,omitempty"`
 	// Further time after acknowledgement. Default 180 s (NFPA 72 23.8.1).
 	Extra *durationpb.Duration `protobuf:"bytes,2,opt,name=extra,proto3" json:"extra,omitempty"`
-	// Only while this is true.
+	// Only while this is true; when it ceases to be, the alarm is given at once. Default always.
 	Given         string `protobuf:"bytes,3,opt,name=given,proto3" json:"given,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -215,7 +512,7 @@ type Investigate struct {
 
 func (x *Investigate) Reset() {
 	*x = Investigate{}
-	mi := &file_loopdrill_v1_program_proto_msgTypes[2]
+	mi := &file_loopdrill_v1_program_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -227,7 +524,7 @@ func (x *Investigate) String() string {
 func (*Investigate) ProtoMessage() {}
 
 func (x *Investigate) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_program_proto_msgTypes[2]
+	mi := &file_loopdrill_v1_program_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -240,7 +537,7 @@ func (x *Investigate) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Investigate.ProtoReflect.Descriptor instead.
 func (*Investigate) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_program_proto_rawDescGZIP(), []int{2}
+	return file_loopdrill_v1_program_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *Investigate) GetAcknowledgeWithin() *durationpb.Duration {
@@ -277,7 +574,7 @@ type Verification struct {
 
 func (x *Verification) Reset() {
 	*x = Verification{}
-	mi := &file_loopdrill_v1_program_proto_msgTypes[3]
+	mi := &file_loopdrill_v1_program_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -289,7 +586,7 @@ func (x *Verification) String() string {
 func (*Verification) ProtoMessage() {}
 
 func (x *Verification) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_program_proto_msgTypes[3]
+	mi := &file_loopdrill_v1_program_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -302,7 +599,7 @@ func (x *Verification) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Verification.ProtoReflect.Descriptor instead.
 func (*Verification) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_program_proto_rawDescGZIP(), []int{3}
+	return file_loopdrill_v1_program_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *Verification) GetRestart() *durationpb.Duration {
@@ -334,7 +631,7 @@ type Control struct {
 
 func (x *Control) Reset() {
 	*x = Control{}
-	mi := &file_loopdrill_v1_program_proto_msgTypes[4]
+	mi := &file_loopdrill_v1_program_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -346,7 +643,7 @@ func (x *Control) String() string {
 func (*Control) ProtoMessage() {}
 
 func (x *Control) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_program_proto_msgTypes[4]
+	mi := &file_loopdrill_v1_program_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -359,7 +656,7 @@ func (x *Control) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Control.ProtoReflect.Descriptor instead.
 func (*Control) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_program_proto_rawDescGZIP(), []int{4}
+	return file_loopdrill_v1_program_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *Control) GetControl() string {
@@ -398,7 +695,7 @@ type Cause struct {
 
 func (x *Cause) Reset() {
 	*x = Cause{}
-	mi := &file_loopdrill_v1_program_proto_msgTypes[5]
+	mi := &file_loopdrill_v1_program_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -410,7 +707,7 @@ func (x *Cause) String() string {
 func (*Cause) ProtoMessage() {}
 
 func (x *Cause) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_program_proto_msgTypes[5]
+	mi := &file_loopdrill_v1_program_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -423,7 +720,7 @@ func (x *Cause) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Cause.ProtoReflect.Descriptor instead.
 func (*Cause) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_program_proto_rawDescGZIP(), []int{5}
+	return file_loopdrill_v1_program_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *Cause) GetCause() string {
@@ -468,7 +765,7 @@ type Effect struct {
 
 func (x *Effect) Reset() {
 	*x = Effect{}
-	mi := &file_loopdrill_v1_program_proto_msgTypes[6]
+	mi := &file_loopdrill_v1_program_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -480,7 +777,7 @@ func (x *Effect) String() string {
 func (*Effect) ProtoMessage() {}
 
 func (x *Effect) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_program_proto_msgTypes[6]
+	mi := &file_loopdrill_v1_program_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -493,7 +790,7 @@ func (x *Effect) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Effect.ProtoReflect.Descriptor instead.
 func (*Effect) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_program_proto_rawDescGZIP(), []int{6}
+	return file_loopdrill_v1_program_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *Effect) GetEffect() string {
@@ -561,14 +858,16 @@ type Action struct {
 	// While true the remaining time of `after` is set back to the whole.
 	RestartWhile string `protobuf:"bytes,9,opt,name=restart_while,json=restartWhile,proto3" json:"restart_while,omitempty"`
 	// When true the delay ends without effect until the cause rises again.
-	CancelWhen    string `protobuf:"bytes,10,opt,name=cancel_when,json=cancelWhen,proto3" json:"cancel_when,omitempty"`
+	CancelWhen string `protobuf:"bytes,10,opt,name=cancel_when,json=cancelWhen,proto3" json:"cancel_when,omitempty"`
+	// When it becomes true the delay ends at once with its effect.
+	HurryWhen     string `protobuf:"bytes,11,opt,name=hurry_when,json=hurryWhen,proto3" json:"hurry_when,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Action) Reset() {
 	*x = Action{}
-	mi := &file_loopdrill_v1_program_proto_msgTypes[7]
+	mi := &file_loopdrill_v1_program_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -580,7 +879,7 @@ func (x *Action) String() string {
 func (*Action) ProtoMessage() {}
 
 func (x *Action) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_program_proto_msgTypes[7]
+	mi := &file_loopdrill_v1_program_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -593,7 +892,7 @@ func (x *Action) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Action.ProtoReflect.Descriptor instead.
 func (*Action) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_program_proto_rawDescGZIP(), []int{7}
+	return file_loopdrill_v1_program_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *Action) GetCauses() []string {
@@ -666,18 +965,47 @@ func (x *Action) GetCancelWhen() string {
 	return ""
 }
 
+func (x *Action) GetHurryWhen() string {
+	if x != nil {
+		return x.HurryWhen
+	}
+	return ""
+}
+
 var File_loopdrill_v1_program_proto protoreflect.FileDescriptor
 
 const file_loopdrill_v1_program_proto_rawDesc = "" +
 	"\n" +
-	"\x1aloopdrill/v1/program.proto\x12\floopdrill.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1egoogle/protobuf/duration.proto\"\xb8\x02\n" +
+	"\x1aloopdrill/v1/program.proto\x12\floopdrill.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1egoogle/protobuf/duration.proto\"\xb7\x03\n" +
 	"\aProgram\x12@\n" +
 	"\tdetection\x18\x01 \x03(\v2\x17.loopdrill.v1.DetectionB\t\xbaH\x06\x92\x01\x03\x10\xd0\x0fR\tdetection\x12<\n" +
 	"\bcontrols\x18\x02 \x03(\v2\x15.loopdrill.v1.ControlB\t\xbaH\x06\x92\x01\x03\x10\xc8\x01R\bcontrols\x126\n" +
 	"\x06causes\x18\x03 \x03(\v2\x13.loopdrill.v1.CauseB\t\xbaH\x06\x92\x01\x03\x10\x88'R\x06causes\x129\n" +
 	"\aeffects\x18\x04 \x03(\v2\x14.loopdrill.v1.EffectB\t\xbaH\x06\x92\x01\x03\x10\x88'R\aeffects\x12:\n" +
 	"\aactions\x18\x05 \x03(\v2\x14.loopdrill.v1.ActionB\n" +
-	"\xbaH\a\x92\x01\x04\x10\xa0\x9c\x01R\aactions\"\xf7\x02\n" +
+	"\xbaH\a\x92\x01\x04\x10\xa0\x9c\x01R\aactions\x12<\n" +
+	"\bphasings\x18\x06 \x03(\v2\x15.loopdrill.v1.PhasingB\t\xbaH\x06\x92\x01\x03\x10\xc8\x01R\bphasings\x12?\n" +
+	"\toverrides\x18\a \x03(\v2\x16.loopdrill.v1.OverrideB\t\xbaH\x06\x92\x01\x03\x10\xf4\x03R\toverrides\"\xf2\x02\n" +
+	"\aPhasing\x12H\n" +
+	"\aphasing\x18\x01 \x01(\tB.\xbaH+\xc8\x01\x01r&2$^[a-z0-9]([a-z0-9-]{0,38}[a-z0-9])?$R\aphasing\x12>\n" +
+	"\x06floors\x18\x02 \x03(\v2\x19.loopdrill.v1.PhasedFloorB\v\xbaH\b\x92\x01\x05\b\x02\x10\xc8\x01R\x06floors\x126\n" +
+	"\btogether\x18\x03 \x03(\tB\x1a\xbaH\x17\x92\x01\x14\x18\x01\"\x10r\x0eR\x05aboveR\x05belowR\btogether\x12H\n" +
+	"\tstep_time\x18\x04 \x01(\v2\x19.google.protobuf.DurationB\x10\xbaH\r\xc8\x01\x01\xaa\x01\a\"\x03\b\x90\x1c*\x00R\bstepTime\x121\n" +
+	"\awaiting\x18\x05 \x01(\tB\x17\xbaH\x14r\x12R\x00R\x05alertR\anothingR\awaiting\x12\x12\n" +
+	"\x04hold\x18\x06 \x01(\tR\x04hold\x12\x14\n" +
+	"\x05hurry\x18\a \x01(\tR\x05hurry\"m\n" +
+	"\vPhasedFloor\x12 \n" +
+	"\x05floor\x18\x01 \x01(\tB\n" +
+	"\xbaH\a\xc8\x01\x01r\x02\x18\x14R\x05floor\x12\x1c\n" +
+	"\x05cause\x18\x02 \x01(\tB\x06\xbaH\x03\xc8\x01\x01R\x05cause\x12\x1e\n" +
+	"\x06effect\x18\x03 \x01(\tB\x06\xbaH\x03\xc8\x01\x01R\x06effect\"\xf6\x01\n" +
+	"\bOverride\x12J\n" +
+	"\boverride\x18\x01 \x01(\tB.\xbaH+\xc8\x01\x01r&2$^[a-z0-9]([a-z0-9-]{0,38}[a-z0-9])?$R\boverride\x12\x1d\n" +
+	"\x05title\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18xR\x05title\x12$\n" +
+	"\x05level\x18\x03 \x01(\rB\t\xbaH\x06*\x04\x18\x03(\x01H\x00R\x05level\x88\x01\x01\x12(\n" +
+	"\aeffects\x18\x04 \x03(\tB\x0e\xbaH\v\xc8\x01\x01\x92\x01\x05\x10\xc8\x01\x18\x01R\aeffects\x12%\n" +
+	"\aopposes\x18\x05 \x03(\tB\v\xbaH\b\x92\x01\x05\x10\xc8\x01\x18\x01R\aopposesB\b\n" +
+	"\x06_level\"\xab\x04\n" +
 	"\tDetection\x12\x1a\n" +
 	"\x04zone\x18\x01 \x01(\tB\x06\xbaH\x03\xc8\x01\x01R\x04zone\x12I\n" +
 	"\aconfirm\x18\x02 \x01(\tB/\xbaH,r*R\x00R\x04noneR\rsame-or-otherR\x05otherR\n" +
@@ -685,7 +1013,14 @@ const file_loopdrill_v1_program_proto_rawDesc = "" +
 	"\x06within\x18\x03 \x01(\v2\x19.google.protobuf.DurationB\x0e\xbaH\v\xaa\x01\b\"\x04\b\x80\xa3\x05*\x00R\x06within\x12C\n" +
 	"\ffirst_signal\x18\x04 \x01(\tB \xbaH\x1dr\x1bR\x00R\anothingR\bprealarmR\x04fireR\vfirstSignal\x12;\n" +
 	"\vinvestigate\x18\x05 \x01(\v2\x19.loopdrill.v1.InvestigateR\vinvestigate\x12>\n" +
-	"\fverification\x18\x06 \x01(\v2\x1a.loopdrill.v1.VerificationR\fverification\"\xc6\x01\n" +
+	"\fverification\x18\x06 \x01(\v2\x1a.loopdrill.v1.VerificationR\fverification\x12,\n" +
+	"\tdetectors\x18\a \x01(\rB\t\xbaH\x06*\x04\x182(\x02H\x00R\tdetectors\x88\x01\x01\x12,\n" +
+	"\vother_zones\x18\b \x03(\tB\v\xbaH\b\x92\x01\x05\x10\xc8\x01\x18\x01R\n" +
+	"otherZones\x12H\n" +
+	"\vready_after\x18\t \x01(\v2\x19.google.protobuf.DurationB\f\xbaH\t\xaa\x01\x06\"\x02\b<*\x00R\n" +
+	"readyAfterB\f\n" +
+	"\n" +
+	"_detectors\"\xc6\x01\n" +
 	"\vInvestigate\x12W\n" +
 	"\x12acknowledge_within\x18\x01 \x01(\v2\x19.google.protobuf.DurationB\r\xbaH\n" +
 	"\xaa\x01\a\"\x03\b\xd8\x04*\x00R\x11acknowledgeWithin\x12>\n" +
@@ -711,7 +1046,7 @@ const file_loopdrill_v1_program_proto_rawDesc = "" +
 	"\vsilenceable\x18\x03 \x01(\bR\vsilenceable\x12$\n" +
 	"\x05until\x18\x04 \x01(\tB\x0e\xbaH\vr\tR\x00R\x05resetR\x05until\x12E\n" +
 	"\x06one_of\x18\x05 \x01(\tB.\xbaH+r)2'^([a-z0-9]([a-z0-9-]{0,38}[a-z0-9])?)?$R\x05oneOf\x12\x1d\n" +
-	"\x05title\x18\x06 \x01(\tB\a\xbaH\x04r\x02\x18xR\x05title\"\x81\x04\n" +
+	"\x05title\x18\x06 \x01(\tB\a\xbaH\x04r\x02\x18xR\x05title\"\xaa\x04\n" +
 	"\x06Action\x12&\n" +
 	"\x06causes\x18\x01 \x03(\tB\x0e\xbaH\v\xc8\x01\x01\x92\x01\x05\x10\xe8\a\x18\x01R\x06causes\x12(\n" +
 	"\aeffects\x18\x02 \x03(\tB\x0e\xbaH\v\xc8\x01\x01\x92\x01\x05\x10\xe8\a\x18\x01R\aeffects\x12A\n" +
@@ -725,7 +1060,9 @@ const file_loopdrill_v1_program_proto_rawDesc = "" +
 	"\rrestart_while\x18\t \x01(\tB\b\xbaH\x05r\x03\x18\x90NR\frestartWhile\x12)\n" +
 	"\vcancel_when\x18\n" +
 	" \x01(\tB\b\xbaH\x05r\x03\x18\x90NR\n" +
-	"cancelWhenB8Z6loopdrill.dev/loopdrill/proto/loopdrill/v1;loopdrillv1b\x06proto3"
+	"cancelWhen\x12'\n" +
+	"\n" +
+	"hurry_when\x18\v \x01(\tB\b\xbaH\x05r\x03\x18\x90NR\thurryWhenB8Z6loopdrill.dev/loopdrill/proto/loopdrill/v1;loopdrillv1b\x06proto3"
 
 var (
 	file_loopdrill_v1_program_proto_rawDescOnce sync.Once
@@ -739,39 +1076,47 @@ func file_loopdrill_v1_program_proto_rawDescGZIP() []byte {
 	return file_loopdrill_v1_program_proto_rawDescData
 }
 
-var file_loopdrill_v1_program_proto_msgTypes = make([]protoimpl.MessageInfo, 8)
+var file_loopdrill_v1_program_proto_msgTypes = make([]protoimpl.MessageInfo, 11)
 var file_loopdrill_v1_program_proto_goTypes = []any{
 	(*Program)(nil),             // 0: loopdrill.v1.Program
-	(*Detection)(nil),           // 1: loopdrill.v1.Detection
-	(*Investigate)(nil),         // 2: loopdrill.v1.Investigate
-	(*Verification)(nil),        // 3: loopdrill.v1.Verification
-	(*Control)(nil),             // 4: loopdrill.v1.Control
-	(*Cause)(nil),               // 5: loopdrill.v1.Cause
-	(*Effect)(nil),              // 6: loopdrill.v1.Effect
-	(*Action)(nil),              // 7: loopdrill.v1.Action
-	(*durationpb.Duration)(nil), // 8: google.protobuf.Duration
+	(*Phasing)(nil),             // 1: loopdrill.v1.Phasing
+	(*PhasedFloor)(nil),         // 2: loopdrill.v1.PhasedFloor
+	(*Override)(nil),            // 3: loopdrill.v1.Override
+	(*Detection)(nil),           // 4: loopdrill.v1.Detection
+	(*Investigate)(nil),         // 5: loopdrill.v1.Investigate
+	(*Verification)(nil),        // 6: loopdrill.v1.Verification
+	(*Control)(nil),             // 7: loopdrill.v1.Control
+	(*Cause)(nil),               // 8: loopdrill.v1.Cause
+	(*Effect)(nil),              // 9: loopdrill.v1.Effect
+	(*Action)(nil),              // 10: loopdrill.v1.Action
+	(*durationpb.Duration)(nil), // 11: google.protobuf.Duration
 }
 var file_loopdrill_v1_program_proto_depIdxs = []int32{
-	1,  // 0: loopdrill.v1.Program.detection:type_name -> loopdrill.v1.Detection
-	4,  // 1: loopdrill.v1.Program.controls:type_name -> loopdrill.v1.Control
-	5,  // 2: loopdrill.v1.Program.causes:type_name -> loopdrill.v1.Cause
-	6,  // 3: loopdrill.v1.Program.effects:type_name -> loopdrill.v1.Effect
-	7,  // 4: loopdrill.v1.Program.actions:type_name -> loopdrill.v1.Action
-	8,  // 5: loopdrill.v1.Detection.within:type_name -> google.protobuf.Duration
-	2,  // 6: loopdrill.v1.Detection.investigate:type_name -> loopdrill.v1.Investigate
-	3,  // 7: loopdrill.v1.Detection.verification:type_name -> loopdrill.v1.Verification
-	8,  // 8: loopdrill.v1.Investigate.acknowledge_within:type_name -> google.protobuf.Duration
-	8,  // 9: loopdrill.v1.Investigate.extra:type_name -> google.protobuf.Duration
-	8,  // 10: loopdrill.v1.Verification.restart:type_name -> google.protobuf.Duration
-	8,  // 11: loopdrill.v1.Verification.window:type_name -> google.protobuf.Duration
-	8,  // 12: loopdrill.v1.Action.after:type_name -> google.protobuf.Duration
-	8,  // 13: loopdrill.v1.Action.for:type_name -> google.protobuf.Duration
-	8,  // 14: loopdrill.v1.Action.hold:type_name -> google.protobuf.Duration
-	15, // [15:15] is the sub-list for method output_type
-	15, // [15:15] is the sub-list for method input_type
-	15, // [15:15] is the sub-list for extension type_name
-	15, // [15:15] is the sub-list for extension extendee
-	0,  // [0:15] is the sub-list for field type_name
+	4,  // 0: loopdrill.v1.Program.detection:type_name -> loopdrill.v1.Detection
+	7,  // 1: loopdrill.v1.Program.controls:type_name -> loopdrill.v1.Control
+	8,  // 2: loopdrill.v1.Program.causes:type_name -> loopdrill.v1.Cause
+	9,  // 3: loopdrill.v1.Program.effects:type_name -> loopdrill.v1.Effect
+	10, // 4: loopdrill.v1.Program.actions:type_name -> loopdrill.v1.Action
+	1,  // 5: loopdrill.v1.Program.phasings:type_name -> loopdrill.v1.Phasing
+	3,  // 6: loopdrill.v1.Program.overrides:type_name -> loopdrill.v1.Override
+	2,  // 7: loopdrill.v1.Phasing.floors:type_name -> loopdrill.v1.PhasedFloor
+	11, // 8: loopdrill.v1.Phasing.step_time:type_name -> google.protobuf.Duration
+	11, // 9: loopdrill.v1.Detection.within:type_name -> google.protobuf.Duration
+	5,  // 10: loopdrill.v1.Detection.investigate:type_name -> loopdrill.v1.Investigate
+	6,  // 11: loopdrill.v1.Detection.verification:type_name -> loopdrill.v1.Verification
+	11, // 12: loopdrill.v1.Detection.ready_after:type_name -> google.protobuf.Duration
+	11, // 13: loopdrill.v1.Investigate.acknowledge_within:type_name -> google.protobuf.Duration
+	11, // 14: loopdrill.v1.Investigate.extra:type_name -> google.protobuf.Duration
+	11, // 15: loopdrill.v1.Verification.restart:type_name -> google.protobuf.Duration
+	11, // 16: loopdrill.v1.Verification.window:type_name -> google.protobuf.Duration
+	11, // 17: loopdrill.v1.Action.after:type_name -> google.protobuf.Duration
+	11, // 18: loopdrill.v1.Action.for:type_name -> google.protobuf.Duration
+	11, // 19: loopdrill.v1.Action.hold:type_name -> google.protobuf.Duration
+	20, // [20:20] is the sub-list for method output_type
+	20, // [20:20] is the sub-list for method input_type
+	20, // [20:20] is the sub-list for extension type_name
+	20, // [20:20] is the sub-list for extension extendee
+	0,  // [0:20] is the sub-list for field type_name
 }
 
 func init() { file_loopdrill_v1_program_proto_init() }
@@ -779,14 +1124,16 @@ func file_loopdrill_v1_program_proto_init() {
 	if File_loopdrill_v1_program_proto != nil {
 		return
 	}
+	file_loopdrill_v1_program_proto_msgTypes[3].OneofWrappers = []any{}
 	file_loopdrill_v1_program_proto_msgTypes[4].OneofWrappers = []any{}
+	file_loopdrill_v1_program_proto_msgTypes[7].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_loopdrill_v1_program_proto_rawDesc), len(file_loopdrill_v1_program_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   8,
+			NumMessages:   11,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

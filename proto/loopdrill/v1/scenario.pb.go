@@ -37,7 +37,9 @@ type Scenario struct {
 	// What must come of it.
 	Expect []*Expectation `protobuf:"bytes,4,rep,name=expect,proto3" json:"expect,omitempty"`
 	// Whether an output that no expectation names may operate. Default any.
-	Others        string `protobuf:"bytes,5,opt,name=others,proto3" json:"others,omitempty"`
+	Others string `protobuf:"bytes,5,opt,name=others,proto3" json:"others,omitempty"`
+	// Day and time of the week at t = 0, where the panel has a calendar. Default: Monday, midnight.
+	Begins        *Begins `protobuf:"bytes,6,opt,name=begins,proto3" json:"begins,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -107,6 +109,68 @@ func (x *Scenario) GetOthers() string {
 	return ""
 }
 
+func (x *Scenario) GetBegins() *Begins {
+	if x != nil {
+		return x.Begins
+	}
+	return nil
+}
+
+// Begins is a time of the week.
+type Begins struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The day.
+	Day string `protobuf:"bytes,1,opt,name=day,proto3" json:"day,omitempty"`
+	// Time after midnight. Default 0.
+	At            *durationpb.Duration `protobuf:"bytes,2,opt,name=at,proto3" json:"at,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Begins) Reset() {
+	*x = Begins{}
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Begins) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Begins) ProtoMessage() {}
+
+func (x *Begins) ProtoReflect() protoreflect.Message {
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Begins.ProtoReflect.Descriptor instead.
+func (*Begins) Descriptor() ([]byte, []int) {
+	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *Begins) GetDay() string {
+	if x != nil {
+		return x.Day
+	}
+	return ""
+}
+
+func (x *Begins) GetAt() *durationpb.Duration {
+	if x != nil {
+		return x.At
+	}
+	return nil
+}
+
 // Expectation is one statement about the run. Its time form is one of: `at`; `by`; `since` with
 // `within`; `from` with `to`. Its claim is one of `that`, `never`, `always`, `once`; the last
 // three go with `from` and `to`.
@@ -140,7 +204,7 @@ type Expectation struct {
 
 func (x *Expectation) Reset() {
 	*x = Expectation{}
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[1]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -152,7 +216,7 @@ func (x *Expectation) String() string {
 func (*Expectation) ProtoMessage() {}
 
 func (x *Expectation) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[1]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -165,7 +229,7 @@ func (x *Expectation) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Expectation.ProtoReflect.Descriptor instead.
 func (*Expectation) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{1}
+	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *Expectation) GetAt() *durationpb.Duration {
@@ -274,6 +338,9 @@ type Step struct {
 	//	*Step_Test
 	//	*Step_Mode
 	//	*Step_Control
+	//	*Step_Override
+	//	*Step_StandIn
+	//	*Step_Signal
 	//	*Step_Break
 	//	*Step_Short
 	//	*Step_Joint
@@ -297,6 +364,7 @@ type Step struct {
 	//	*Step_Fuse
 	//	*Step_PlantFault
 	//	*Step_PanelStop
+	//	*Step_CircuitEarth
 	//	*Step_Repair
 	Kind          isStep_Kind `protobuf_oneof:"kind"`
 	unknownFields protoimpl.UnknownFields
@@ -305,7 +373,7 @@ type Step struct {
 
 func (x *Step) Reset() {
 	*x = Step{}
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[2]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -317,7 +385,7 @@ func (x *Step) String() string {
 func (*Step) ProtoMessage() {}
 
 func (x *Step) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[2]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -330,7 +398,7 @@ func (x *Step) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Step.ProtoReflect.Descriptor instead.
 func (*Step) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{2}
+	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *Step) GetAt() *durationpb.Duration {
@@ -505,6 +573,33 @@ func (x *Step) GetControl() *ControlStep {
 	return nil
 }
 
+func (x *Step) GetOverride() *OverrideStep {
+	if x != nil {
+		if x, ok := x.Kind.(*Step_Override); ok {
+			return x.Override
+		}
+	}
+	return nil
+}
+
+func (x *Step) GetStandIn() *StandInStep {
+	if x != nil {
+		if x, ok := x.Kind.(*Step_StandIn); ok {
+			return x.StandIn
+		}
+	}
+	return nil
+}
+
+func (x *Step) GetSignal() *SignalStep {
+	if x != nil {
+		if x, ok := x.Kind.(*Step_Signal); ok {
+			return x.Signal
+		}
+	}
+	return nil
+}
+
 func (x *Step) GetBreak() *CableStep {
 	if x != nil {
 		if x, ok := x.Kind.(*Step_Break); ok {
@@ -631,7 +726,7 @@ func (x *Step) GetResistor() *ResistorStep {
 	return nil
 }
 
-func (x *Step) GetReversed() *LoadStep {
+func (x *Step) GetReversed() *ReversedStep {
 	if x != nil {
 		if x, ok := x.Kind.(*Step_Reversed); ok {
 			return x.Reversed
@@ -707,6 +802,15 @@ func (x *Step) GetPanelStop() *PanelStopStep {
 	if x != nil {
 		if x, ok := x.Kind.(*Step_PanelStop); ok {
 			return x.PanelStop
+		}
+	}
+	return nil
+}
+
+func (x *Step) GetCircuitEarth() *CircuitEarthStep {
+	if x != nil {
+		if x, ok := x.Kind.(*Step_CircuitEarth); ok {
+			return x.CircuitEarth
 		}
 	}
 	return nil
@@ -805,6 +909,21 @@ type Step_Control struct {
 	Control *ControlStep `protobuf:"bytes,29,opt,name=control,proto3,oneof"`
 }
 
+type Step_Override struct {
+	// Move a switch that stands above automatic control.
+	Override *OverrideStep `protobuf:"bytes,30,opt,name=override,proto3,oneof"`
+}
+
+type Step_StandIn struct {
+	// Somebody outside takes the place of the model of a piece of equipment, or gives it back.
+	StandIn *StandInStep `protobuf:"bytes,31,opt,name=stand_in,json=standIn,proto3,oneof"`
+}
+
+type Step_Signal struct {
+	// A signal of equipment that somebody outside stands in for.
+	Signal *SignalStep `protobuf:"bytes,32,opt,name=signal,proto3,oneof"`
+}
+
 type Step_Break struct {
 	// Cable broken.
 	Break *CableStep `protobuf:"bytes,40,opt,name=break,proto3,oneof"`
@@ -876,8 +995,8 @@ type Step_Resistor struct {
 }
 
 type Step_Reversed struct {
-	// An appliance is connected the wrong way round.
-	Reversed *LoadStep `protobuf:"bytes,54,opt,name=reversed,proto3,oneof"`
+	// An appliance or a loop device is connected the wrong way round.
+	Reversed *ReversedStep `protobuf:"bytes,54,opt,name=reversed,proto3,oneof"`
 }
 
 type Step_RelayStuck struct {
@@ -920,6 +1039,11 @@ type Step_PanelStop struct {
 	PanelStop *PanelStopStep `protobuf:"bytes,62,opt,name=panel_stop,json=panelStop,proto3,oneof"`
 }
 
+type Step_CircuitEarth struct {
+	// A leg of an output circuit to earth.
+	CircuitEarth *CircuitEarthStep `protobuf:"bytes,63,opt,name=circuit_earth,json=circuitEarth,proto3,oneof"`
+}
+
 type Step_Repair struct {
 	// The fault of another step is put right.
 	Repair *RepairStep `protobuf:"bytes,70,opt,name=repair,proto3,oneof"`
@@ -956,6 +1080,12 @@ func (*Step_Test) isStep_Kind() {}
 func (*Step_Mode) isStep_Kind() {}
 
 func (*Step_Control) isStep_Kind() {}
+
+func (*Step_Override) isStep_Kind() {}
+
+func (*Step_StandIn) isStep_Kind() {}
+
+func (*Step_Signal) isStep_Kind() {}
 
 func (*Step_Break) isStep_Kind() {}
 
@@ -1003,6 +1133,8 @@ func (*Step_PlantFault) isStep_Kind() {}
 
 func (*Step_PanelStop) isStep_Kind() {}
 
+func (*Step_CircuitEarth) isStep_Kind() {}
+
 func (*Step_Repair) isStep_Kind() {}
 
 // SmokeStep sets obscuration at one detector.
@@ -1018,7 +1150,7 @@ type SmokeStep struct {
 
 func (x *SmokeStep) Reset() {
 	*x = SmokeStep{}
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[3]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1030,7 +1162,7 @@ func (x *SmokeStep) String() string {
 func (*SmokeStep) ProtoMessage() {}
 
 func (x *SmokeStep) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[3]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1043,7 +1175,7 @@ func (x *SmokeStep) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SmokeStep.ProtoReflect.Descriptor instead.
 func (*SmokeStep) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{3}
+	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *SmokeStep) GetDevice() string {
@@ -1073,7 +1205,7 @@ type HeatStep struct {
 
 func (x *HeatStep) Reset() {
 	*x = HeatStep{}
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[4]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1085,7 +1217,7 @@ func (x *HeatStep) String() string {
 func (*HeatStep) ProtoMessage() {}
 
 func (x *HeatStep) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[4]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1098,7 +1230,7 @@ func (x *HeatStep) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use HeatStep.ProtoReflect.Descriptor instead.
 func (*HeatStep) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{4}
+	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *HeatStep) GetDevice() string {
@@ -1126,7 +1258,7 @@ type PointStep struct {
 
 func (x *PointStep) Reset() {
 	*x = PointStep{}
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[5]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1138,7 +1270,7 @@ func (x *PointStep) String() string {
 func (*PointStep) ProtoMessage() {}
 
 func (x *PointStep) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[5]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1151,7 +1283,7 @@ func (x *PointStep) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PointStep.ProtoReflect.Descriptor instead.
 func (*PointStep) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{5}
+	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *PointStep) GetDevice() string {
@@ -1170,7 +1302,7 @@ type AcknowledgeStep struct {
 
 func (x *AcknowledgeStep) Reset() {
 	*x = AcknowledgeStep{}
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[6]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1182,7 +1314,7 @@ func (x *AcknowledgeStep) String() string {
 func (*AcknowledgeStep) ProtoMessage() {}
 
 func (x *AcknowledgeStep) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[6]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1195,7 +1327,7 @@ func (x *AcknowledgeStep) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AcknowledgeStep.ProtoReflect.Descriptor instead.
 func (*AcknowledgeStep) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{6}
+	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{7}
 }
 
 // SilenceStep has no arguments.
@@ -1207,7 +1339,7 @@ type SilenceStep struct {
 
 func (x *SilenceStep) Reset() {
 	*x = SilenceStep{}
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[7]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1219,7 +1351,7 @@ func (x *SilenceStep) String() string {
 func (*SilenceStep) ProtoMessage() {}
 
 func (x *SilenceStep) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[7]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1232,7 +1364,7 @@ func (x *SilenceStep) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SilenceStep.ProtoReflect.Descriptor instead.
 func (*SilenceStep) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{7}
+	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{8}
 }
 
 // ResoundStep has no arguments.
@@ -1244,7 +1376,7 @@ type ResoundStep struct {
 
 func (x *ResoundStep) Reset() {
 	*x = ResoundStep{}
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[8]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1256,7 +1388,7 @@ func (x *ResoundStep) String() string {
 func (*ResoundStep) ProtoMessage() {}
 
 func (x *ResoundStep) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[8]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1269,7 +1401,7 @@ func (x *ResoundStep) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ResoundStep.ProtoReflect.Descriptor instead.
 func (*ResoundStep) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{8}
+	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{9}
 }
 
 // ResetStep has no arguments.
@@ -1281,7 +1413,7 @@ type ResetStep struct {
 
 func (x *ResetStep) Reset() {
 	*x = ResetStep{}
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[9]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1293,7 +1425,7 @@ func (x *ResetStep) String() string {
 func (*ResetStep) ProtoMessage() {}
 
 func (x *ResetStep) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[9]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1306,7 +1438,7 @@ func (x *ResetStep) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ResetStep.ProtoReflect.Descriptor instead.
 func (*ResetStep) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{9}
+	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{10}
 }
 
 // EvacuateStep has no arguments.
@@ -1318,7 +1450,7 @@ type EvacuateStep struct {
 
 func (x *EvacuateStep) Reset() {
 	*x = EvacuateStep{}
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[10]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1330,7 +1462,7 @@ func (x *EvacuateStep) String() string {
 func (*EvacuateStep) ProtoMessage() {}
 
 func (x *EvacuateStep) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[10]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1343,7 +1475,7 @@ func (x *EvacuateStep) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EvacuateStep.ProtoReflect.Descriptor instead.
 func (*EvacuateStep) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{10}
+	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{11}
 }
 
 // PanelStopStep has no arguments.
@@ -1355,7 +1487,7 @@ type PanelStopStep struct {
 
 func (x *PanelStopStep) Reset() {
 	*x = PanelStopStep{}
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[11]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1367,7 +1499,7 @@ func (x *PanelStopStep) String() string {
 func (*PanelStopStep) ProtoMessage() {}
 
 func (x *PanelStopStep) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[11]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1380,7 +1512,7 @@ func (x *PanelStopStep) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PanelStopStep.ProtoReflect.Descriptor instead.
 func (*PanelStopStep) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{11}
+	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{12}
 }
 
 // SubjectStep names what is disabled or enabled; exactly one.
@@ -1401,7 +1533,7 @@ type SubjectStep struct {
 
 func (x *SubjectStep) Reset() {
 	*x = SubjectStep{}
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[12]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1413,7 +1545,7 @@ func (x *SubjectStep) String() string {
 func (*SubjectStep) ProtoMessage() {}
 
 func (x *SubjectStep) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[12]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1426,7 +1558,7 @@ func (x *SubjectStep) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SubjectStep.ProtoReflect.Descriptor instead.
 func (*SubjectStep) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{12}
+	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *SubjectStep) GetSubject() isSubjectStep_Subject {
@@ -1517,7 +1649,7 @@ type TestStep struct {
 
 func (x *TestStep) Reset() {
 	*x = TestStep{}
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[13]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1529,7 +1661,7 @@ func (x *TestStep) String() string {
 func (*TestStep) ProtoMessage() {}
 
 func (x *TestStep) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[13]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1542,7 +1674,7 @@ func (x *TestStep) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TestStep.ProtoReflect.Descriptor instead.
 func (*TestStep) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{13}
+	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *TestStep) GetZone() string {
@@ -1570,7 +1702,7 @@ type ModeStep struct {
 
 func (x *ModeStep) Reset() {
 	*x = ModeStep{}
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[14]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1582,7 +1714,7 @@ func (x *ModeStep) String() string {
 func (*ModeStep) ProtoMessage() {}
 
 func (x *ModeStep) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[14]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1595,7 +1727,7 @@ func (x *ModeStep) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ModeStep.ProtoReflect.Descriptor instead.
 func (*ModeStep) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{14}
+	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *ModeStep) GetMode() string {
@@ -1618,7 +1750,7 @@ type ControlStep struct {
 
 func (x *ControlStep) Reset() {
 	*x = ControlStep{}
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[15]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1630,7 +1762,7 @@ func (x *ControlStep) String() string {
 func (*ControlStep) ProtoMessage() {}
 
 func (x *ControlStep) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[15]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1643,7 +1775,7 @@ func (x *ControlStep) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ControlStep.ProtoReflect.Descriptor instead.
 func (*ControlStep) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{15}
+	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *ControlStep) GetControl() string {
@@ -1679,7 +1811,7 @@ type CableStep struct {
 
 func (x *CableStep) Reset() {
 	*x = CableStep{}
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[16]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1691,7 +1823,7 @@ func (x *CableStep) String() string {
 func (*CableStep) ProtoMessage() {}
 
 func (x *CableStep) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[16]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1704,7 +1836,7 @@ func (x *CableStep) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CableStep.ProtoReflect.Descriptor instead.
 func (*CableStep) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{16}
+	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *CableStep) GetBefore() string {
@@ -1755,7 +1887,7 @@ type IsolatorStuckStep struct {
 
 func (x *IsolatorStuckStep) Reset() {
 	*x = IsolatorStuckStep{}
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[17]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1767,7 +1899,7 @@ func (x *IsolatorStuckStep) String() string {
 func (*IsolatorStuckStep) ProtoMessage() {}
 
 func (x *IsolatorStuckStep) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[17]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1780,7 +1912,7 @@ func (x *IsolatorStuckStep) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use IsolatorStuckStep.ProtoReflect.Descriptor instead.
 func (*IsolatorStuckStep) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{17}
+	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *IsolatorStuckStep) GetDevice() string {
@@ -1810,7 +1942,7 @@ type DuplicateStep struct {
 
 func (x *DuplicateStep) Reset() {
 	*x = DuplicateStep{}
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[18]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1822,7 +1954,7 @@ func (x *DuplicateStep) String() string {
 func (*DuplicateStep) ProtoMessage() {}
 
 func (x *DuplicateStep) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[18]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1835,7 +1967,7 @@ func (x *DuplicateStep) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DuplicateStep.ProtoReflect.Descriptor instead.
 func (*DuplicateStep) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{18}
+	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *DuplicateStep) GetDevice() string {
@@ -1865,7 +1997,7 @@ type WrongTypeStep struct {
 
 func (x *WrongTypeStep) Reset() {
 	*x = WrongTypeStep{}
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[19]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1877,7 +2009,7 @@ func (x *WrongTypeStep) String() string {
 func (*WrongTypeStep) ProtoMessage() {}
 
 func (x *WrongTypeStep) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[19]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1890,7 +2022,7 @@ func (x *WrongTypeStep) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WrongTypeStep.ProtoReflect.Descriptor instead.
 func (*WrongTypeStep) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{19}
+	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *WrongTypeStep) GetDevice() string {
@@ -1920,7 +2052,7 @@ type StuckStep struct {
 
 func (x *StuckStep) Reset() {
 	*x = StuckStep{}
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[20]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1932,7 +2064,7 @@ func (x *StuckStep) String() string {
 func (*StuckStep) ProtoMessage() {}
 
 func (x *StuckStep) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[20]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1945,7 +2077,7 @@ func (x *StuckStep) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StuckStep.ProtoReflect.Descriptor instead.
 func (*StuckStep) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{20}
+	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *StuckStep) GetDevice() string {
@@ -1975,7 +2107,7 @@ type LineErrorsStep struct {
 
 func (x *LineErrorsStep) Reset() {
 	*x = LineErrorsStep{}
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[21]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1987,7 +2119,7 @@ func (x *LineErrorsStep) String() string {
 func (*LineErrorsStep) ProtoMessage() {}
 
 func (x *LineErrorsStep) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[21]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2000,7 +2132,7 @@ func (x *LineErrorsStep) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LineErrorsStep.ProtoReflect.Descriptor instead.
 func (*LineErrorsStep) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{21}
+	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *LineErrorsStep) GetLoop() uint32 {
@@ -2032,7 +2164,7 @@ type CircuitStep struct {
 
 func (x *CircuitStep) Reset() {
 	*x = CircuitStep{}
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[22]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2044,7 +2176,7 @@ func (x *CircuitStep) String() string {
 func (*CircuitStep) ProtoMessage() {}
 
 func (x *CircuitStep) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[22]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2057,7 +2189,7 @@ func (x *CircuitStep) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CircuitStep.ProtoReflect.Descriptor instead.
 func (*CircuitStep) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{22}
+	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *CircuitStep) GetOutput() string {
@@ -2096,7 +2228,7 @@ type ResistorStep struct {
 
 func (x *ResistorStep) Reset() {
 	*x = ResistorStep{}
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[23]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2108,7 +2240,7 @@ func (x *ResistorStep) String() string {
 func (*ResistorStep) ProtoMessage() {}
 
 func (x *ResistorStep) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[23]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2121,7 +2253,7 @@ func (x *ResistorStep) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ResistorStep.ProtoReflect.Descriptor instead.
 func (*ResistorStep) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{23}
+	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *ResistorStep) GetOutput() string {
@@ -2145,30 +2277,36 @@ func (x *ResistorStep) GetSecond() bool {
 	return false
 }
 
-// LoadStep names a load.
-type LoadStep struct {
+// CircuitEarthStep connects one leg of an output circuit to earth.
+type CircuitEarthStep struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Label of the load.
-	Load          string `protobuf:"bytes,1,opt,name=load,proto3" json:"load,omitempty"`
+	// Label or loop/address of the output.
+	Output string `protobuf:"bytes,1,opt,name=output,proto3" json:"output,omitempty"`
+	// The load at whose terminals it is, or `return` on a ring. Default: the first load.
+	Before string `protobuf:"bytes,2,opt,name=before,proto3" json:"before,omitempty"`
+	// Which leg.
+	Core string `protobuf:"bytes,3,opt,name=core,proto3" json:"core,omitempty"`
+	// Resistance to earth, ohms. Default 0.
+	Ohm           *float64 `protobuf:"fixed64,4,opt,name=ohm,proto3,oneof" json:"ohm,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *LoadStep) Reset() {
-	*x = LoadStep{}
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[24]
+func (x *CircuitEarthStep) Reset() {
+	*x = CircuitEarthStep{}
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *LoadStep) String() string {
+func (x *CircuitEarthStep) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*LoadStep) ProtoMessage() {}
+func (*CircuitEarthStep) ProtoMessage() {}
 
-func (x *LoadStep) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[24]
+func (x *CircuitEarthStep) ProtoReflect() protoreflect.Message {
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2179,16 +2317,298 @@ func (x *LoadStep) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use LoadStep.ProtoReflect.Descriptor instead.
-func (*LoadStep) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{24}
+// Deprecated: Use CircuitEarthStep.ProtoReflect.Descriptor instead.
+func (*CircuitEarthStep) Descriptor() ([]byte, []int) {
+	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{25}
 }
 
-func (x *LoadStep) GetLoad() string {
+func (x *CircuitEarthStep) GetOutput() string {
 	if x != nil {
-		return x.Load
+		return x.Output
 	}
 	return ""
+}
+
+func (x *CircuitEarthStep) GetBefore() string {
+	if x != nil {
+		return x.Before
+	}
+	return ""
+}
+
+func (x *CircuitEarthStep) GetCore() string {
+	if x != nil {
+		return x.Core
+	}
+	return ""
+}
+
+func (x *CircuitEarthStep) GetOhm() float64 {
+	if x != nil && x.Ohm != nil {
+		return *x.Ohm
+	}
+	return 0
+}
+
+// ReversedStep names what is connected the wrong way round; exactly one.
+type ReversedStep struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What it is.
+	//
+	// Types that are valid to be assigned to Subject:
+	//
+	//	*ReversedStep_Load
+	//	*ReversedStep_Device
+	Subject       isReversedStep_Subject `protobuf_oneof:"subject"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReversedStep) Reset() {
+	*x = ReversedStep{}
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[26]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReversedStep) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReversedStep) ProtoMessage() {}
+
+func (x *ReversedStep) ProtoReflect() protoreflect.Message {
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[26]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReversedStep.ProtoReflect.Descriptor instead.
+func (*ReversedStep) Descriptor() ([]byte, []int) {
+	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{26}
+}
+
+func (x *ReversedStep) GetSubject() isReversedStep_Subject {
+	if x != nil {
+		return x.Subject
+	}
+	return nil
+}
+
+func (x *ReversedStep) GetLoad() string {
+	if x != nil {
+		if x, ok := x.Subject.(*ReversedStep_Load); ok {
+			return x.Load
+		}
+	}
+	return ""
+}
+
+func (x *ReversedStep) GetDevice() string {
+	if x != nil {
+		if x, ok := x.Subject.(*ReversedStep_Device); ok {
+			return x.Device
+		}
+	}
+	return ""
+}
+
+type isReversedStep_Subject interface {
+	isReversedStep_Subject()
+}
+
+type ReversedStep_Load struct {
+	// Label of a load on an output circuit.
+	Load string `protobuf:"bytes,1,opt,name=load,proto3,oneof"`
+}
+
+type ReversedStep_Device struct {
+	// A loop device, by label or loop/address: it conducts where it should block, and shorts the line.
+	Device string `protobuf:"bytes,2,opt,name=device,proto3,oneof"`
+}
+
+func (*ReversedStep_Load) isReversedStep_Subject() {}
+
+func (*ReversedStep_Device) isReversedStep_Subject() {}
+
+// OverrideStep moves a switch.
+type OverrideStep struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Id of the override.
+	Override string `protobuf:"bytes,1,opt,name=override,proto3" json:"override,omitempty"`
+	// Where it is moved to.
+	Position      string `protobuf:"bytes,2,opt,name=position,proto3" json:"position,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *OverrideStep) Reset() {
+	*x = OverrideStep{}
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[27]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *OverrideStep) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*OverrideStep) ProtoMessage() {}
+
+func (x *OverrideStep) ProtoReflect() protoreflect.Message {
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[27]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use OverrideStep.ProtoReflect.Descriptor instead.
+func (*OverrideStep) Descriptor() ([]byte, []int) {
+	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{27}
+}
+
+func (x *OverrideStep) GetOverride() string {
+	if x != nil {
+		return x.Override
+	}
+	return ""
+}
+
+func (x *OverrideStep) GetPosition() string {
+	if x != nil {
+		return x.Position
+	}
+	return ""
+}
+
+// StandInStep hands a piece of equipment over, or takes it back.
+type StandInStep struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Id of the equipment.
+	Equipment string `protobuf:"bytes,1,opt,name=equipment,proto3" json:"equipment,omitempty"`
+	// Somebody outside stands in from now on, or no longer.
+	On            *bool `protobuf:"varint,2,opt,name=on,proto3,oneof" json:"on,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *StandInStep) Reset() {
+	*x = StandInStep{}
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[28]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *StandInStep) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*StandInStep) ProtoMessage() {}
+
+func (x *StandInStep) ProtoReflect() protoreflect.Message {
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[28]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use StandInStep.ProtoReflect.Descriptor instead.
+func (*StandInStep) Descriptor() ([]byte, []int) {
+	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{28}
+}
+
+func (x *StandInStep) GetEquipment() string {
+	if x != nil {
+		return x.Equipment
+	}
+	return ""
+}
+
+func (x *StandInStep) GetOn() bool {
+	if x != nil && x.On != nil {
+		return *x.On
+	}
+	return false
+}
+
+// SignalStep gives a signal of equipment in place of its model.
+type SignalStep struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Id of the equipment.
+	Equipment string `protobuf:"bytes,1,opt,name=equipment,proto3" json:"equipment,omitempty"`
+	// One of its signals.
+	Signal string `protobuf:"bytes,2,opt,name=signal,proto3" json:"signal,omitempty"`
+	// Given, or not.
+	On            *bool `protobuf:"varint,3,opt,name=on,proto3,oneof" json:"on,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SignalStep) Reset() {
+	*x = SignalStep{}
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[29]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SignalStep) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SignalStep) ProtoMessage() {}
+
+func (x *SignalStep) ProtoReflect() protoreflect.Message {
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[29]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SignalStep.ProtoReflect.Descriptor instead.
+func (*SignalStep) Descriptor() ([]byte, []int) {
+	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{29}
+}
+
+func (x *SignalStep) GetEquipment() string {
+	if x != nil {
+		return x.Equipment
+	}
+	return ""
+}
+
+func (x *SignalStep) GetSignal() string {
+	if x != nil {
+		return x.Signal
+	}
+	return ""
+}
+
+func (x *SignalStep) GetOn() bool {
+	if x != nil && x.On != nil {
+		return *x.On
+	}
+	return false
 }
 
 // RelayStuckStep keeps an output where it is.
@@ -2202,7 +2622,7 @@ type RelayStuckStep struct {
 
 func (x *RelayStuckStep) Reset() {
 	*x = RelayStuckStep{}
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[25]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2214,7 +2634,7 @@ func (x *RelayStuckStep) String() string {
 func (*RelayStuckStep) ProtoMessage() {}
 
 func (x *RelayStuckStep) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[25]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2227,7 +2647,7 @@ func (x *RelayStuckStep) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RelayStuckStep.ProtoReflect.Descriptor instead.
 func (*RelayStuckStep) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{25}
+	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *RelayStuckStep) GetOutput() string {
@@ -2248,7 +2668,7 @@ type SupplyStep struct {
 
 func (x *SupplyStep) Reset() {
 	*x = SupplyStep{}
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[26]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2260,7 +2680,7 @@ func (x *SupplyStep) String() string {
 func (*SupplyStep) ProtoMessage() {}
 
 func (x *SupplyStep) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[26]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2273,7 +2693,7 @@ func (x *SupplyStep) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SupplyStep.ProtoReflect.Descriptor instead.
 func (*SupplyStep) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{26}
+	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *SupplyStep) GetSupply() string {
@@ -2298,7 +2718,7 @@ type PlantFaultStep struct {
 
 func (x *PlantFaultStep) Reset() {
 	*x = PlantFaultStep{}
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[27]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2310,7 +2730,7 @@ func (x *PlantFaultStep) String() string {
 func (*PlantFaultStep) ProtoMessage() {}
 
 func (x *PlantFaultStep) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[27]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2323,7 +2743,7 @@ func (x *PlantFaultStep) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlantFaultStep.ProtoReflect.Descriptor instead.
 func (*PlantFaultStep) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{27}
+	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *PlantFaultStep) GetEquipment() string {
@@ -2358,7 +2778,7 @@ type RepairStep struct {
 
 func (x *RepairStep) Reset() {
 	*x = RepairStep{}
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[28]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2370,7 +2790,7 @@ func (x *RepairStep) String() string {
 func (*RepairStep) ProtoMessage() {}
 
 func (x *RepairStep) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_scenario_proto_msgTypes[28]
+	mi := &file_loopdrill_v1_scenario_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2383,7 +2803,7 @@ func (x *RepairStep) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RepairStep.ProtoReflect.Descriptor instead.
 func (*RepairStep) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{28}
+	return file_loopdrill_v1_scenario_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *RepairStep) GetStep() string {
@@ -2397,28 +2817,32 @@ var File_loopdrill_v1_scenario_proto protoreflect.FileDescriptor
 
 const file_loopdrill_v1_scenario_proto_rawDesc = "" +
 	"\n" +
-	"\x1bloopdrill/v1/scenario.proto\x12\floopdrill.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1egoogle/protobuf/duration.proto\"\xe6\x01\n" +
+	"\x1bloopdrill/v1/scenario.proto\x12\floopdrill.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1egoogle/protobuf/duration.proto\"\x94\x02\n" +
 	"\bScenario\x12'\n" +
 	"\bscenario\x18\x01 \x01(\tB\v\xbaH\b\xc8\x01\x01r\x03\x18\xc8\x01R\bscenario\x12\x12\n" +
 	"\x04seed\x18\x02 \x01(\x04R\x04seed\x123\n" +
 	"\x05steps\x18\x03 \x03(\v2\x12.loopdrill.v1.StepB\t\xbaH\x06\x92\x01\x03\x10\x90NR\x05steps\x12<\n" +
 	"\x06expect\x18\x04 \x03(\v2\x19.loopdrill.v1.ExpectationB\t\xbaH\x06\x92\x01\x03\x10\x90NR\x06expect\x12*\n" +
-	"\x06others\x18\x05 \x01(\tB\x12\xbaH\x0fr\rR\x00R\x03anyR\x04noneR\x06others\"\xf2\x03\n" +
-	"\vExpectation\x129\n" +
-	"\x02at\x18\x01 \x01(\v2\x19.google.protobuf.DurationB\x0e\xbaH\v\xaa\x01\b\"\x04\b\x80\xf9+2\x00R\x02at\x129\n" +
-	"\x02by\x18\x02 \x01(\v2\x19.google.protobuf.DurationB\x0e\xbaH\v\xaa\x01\b\"\x04\b\x80\xf9+2\x00R\x02by\x12\x14\n" +
-	"\x05since\x18\x03 \x01(\tR\x05since\x12A\n" +
-	"\x06within\x18\x04 \x01(\v2\x19.google.protobuf.DurationB\x0e\xbaH\v\xaa\x01\b\"\x04\b\x80\xf9+2\x00R\x06within\x12=\n" +
-	"\x04from\x18\x05 \x01(\v2\x19.google.protobuf.DurationB\x0e\xbaH\v\xaa\x01\b\"\x04\b\x80\xf9+2\x00R\x04from\x129\n" +
-	"\x02to\x18\x06 \x01(\v2\x19.google.protobuf.DurationB\x0e\xbaH\v\xaa\x01\b\"\x04\b\x80\xf9+2\x00R\x02to\x12\x1c\n" +
+	"\x06others\x18\x05 \x01(\tB\x12\xbaH\x0fr\rR\x00R\x03anyR\x04noneR\x06others\x12,\n" +
+	"\x06begins\x18\x06 \x01(\v2\x14.loopdrill.v1.BeginsR\x06begins\"\x82\x01\n" +
+	"\x06Begins\x12=\n" +
+	"\x03day\x18\x01 \x01(\tB+\xbaH(\xc8\x01\x01r#R\x03monR\x03tueR\x03wedR\x03thuR\x03friR\x03satR\x03sunR\x03day\x129\n" +
+	"\x02at\x18\x02 \x01(\v2\x19.google.protobuf.DurationB\x0e\xbaH\v\xaa\x01\b\x1a\x04\b\x80\xa3\x052\x00R\x02at\"\xf7\x03\n" +
+	"\vExpectation\x12:\n" +
+	"\x02at\x18\x01 \x01(\v2\x19.google.protobuf.DurationB\x0f\xbaH\f\xaa\x01\t\"\x05\b\x80\xdd\xdb\x012\x00R\x02at\x12:\n" +
+	"\x02by\x18\x02 \x01(\v2\x19.google.protobuf.DurationB\x0f\xbaH\f\xaa\x01\t\"\x05\b\x80\xdd\xdb\x012\x00R\x02by\x12\x14\n" +
+	"\x05since\x18\x03 \x01(\tR\x05since\x12B\n" +
+	"\x06within\x18\x04 \x01(\v2\x19.google.protobuf.DurationB\x0f\xbaH\f\xaa\x01\t\"\x05\b\x80\xdd\xdb\x012\x00R\x06within\x12>\n" +
+	"\x04from\x18\x05 \x01(\v2\x19.google.protobuf.DurationB\x0f\xbaH\f\xaa\x01\t\"\x05\b\x80\xdd\xdb\x012\x00R\x04from\x12:\n" +
+	"\x02to\x18\x06 \x01(\v2\x19.google.protobuf.DurationB\x0f\xbaH\f\xaa\x01\t\"\x05\b\x80\xdd\xdb\x012\x00R\x02to\x12\x1c\n" +
 	"\x04that\x18\a \x01(\tB\b\xbaH\x05r\x03\x18\x90NR\x04that\x12\x1e\n" +
 	"\x05never\x18\b \x01(\tB\b\xbaH\x05r\x03\x18\x90NR\x05never\x12 \n" +
 	"\x06always\x18\t \x01(\tB\b\xbaH\x05r\x03\x18\x90NR\x06always\x12\x1c\n" +
 	"\x04once\x18\n" +
 	" \x01(\tB\b\xbaH\x05r\x03\x18\x90NR\x04once\x12\x1c\n" +
-	"\x04note\x18\v \x01(\tB\b\xbaH\x05r\x03\x18\x90\x03R\x04note\"\xfe\x12\n" +
-	"\x04Step\x12<\n" +
-	"\x02at\x18\x01 \x01(\v2\x19.google.protobuf.DurationB\x11\xbaH\x0e\xc8\x01\x01\xaa\x01\b\"\x04\b\x80\xf9+2\x00R\x02at\x12B\n" +
+	"\x04note\x18\v \x01(\tB\b\xbaH\x05r\x03\x18\x90\x03R\x04note\"\xf0\x14\n" +
+	"\x04Step\x12=\n" +
+	"\x02at\x18\x01 \x01(\v2\x19.google.protobuf.DurationB\x12\xbaH\x0f\xc8\x01\x01\xaa\x01\t\"\x05\b\x80\xdd\xdb\x012\x00R\x02at\x12B\n" +
 	"\x04step\x18\x02 \x01(\tB.\xbaH+r)2'^([a-z0-9]([a-z0-9-]{0,38}[a-z0-9])?)?$R\x04step\x12$\n" +
 	"\x05level\x18\x03 \x01(\rB\t\xbaH\x06*\x04\x18\x03(\x01H\x01R\x05level\x88\x01\x01\x12/\n" +
 	"\x05smoke\x18\n" +
@@ -2437,7 +2861,10 @@ const file_loopdrill_v1_scenario_proto_rawDesc = "" +
 	"\x06enable\x18\x1a \x01(\v2\x19.loopdrill.v1.SubjectStepH\x00R\x06enable\x12,\n" +
 	"\x04test\x18\x1b \x01(\v2\x16.loopdrill.v1.TestStepH\x00R\x04test\x12,\n" +
 	"\x04mode\x18\x1c \x01(\v2\x16.loopdrill.v1.ModeStepH\x00R\x04mode\x125\n" +
-	"\acontrol\x18\x1d \x01(\v2\x19.loopdrill.v1.ControlStepH\x00R\acontrol\x12/\n" +
+	"\acontrol\x18\x1d \x01(\v2\x19.loopdrill.v1.ControlStepH\x00R\acontrol\x128\n" +
+	"\boverride\x18\x1e \x01(\v2\x1a.loopdrill.v1.OverrideStepH\x00R\boverride\x126\n" +
+	"\bstand_in\x18\x1f \x01(\v2\x19.loopdrill.v1.StandInStepH\x00R\astandIn\x122\n" +
+	"\x06signal\x18  \x01(\v2\x18.loopdrill.v1.SignalStepH\x00R\x06signal\x12/\n" +
 	"\x05break\x18( \x01(\v2\x17.loopdrill.v1.CableStepH\x00R\x05break\x12/\n" +
 	"\x05short\x18) \x01(\v2\x17.loopdrill.v1.CableStepH\x00R\x05short\x12/\n" +
 	"\x05joint\x18* \x01(\v2\x17.loopdrill.v1.CableStepH\x00R\x05joint\x12/\n" +
@@ -2453,8 +2880,8 @@ const file_loopdrill_v1_scenario_proto_rawDesc = "" +
 	"lineErrors\x12>\n" +
 	"\fcircuit_open\x183 \x01(\v2\x19.loopdrill.v1.CircuitStepH\x00R\vcircuitOpen\x12@\n" +
 	"\rcircuit_short\x184 \x01(\v2\x19.loopdrill.v1.CircuitStepH\x00R\fcircuitShort\x128\n" +
-	"\bresistor\x185 \x01(\v2\x1a.loopdrill.v1.ResistorStepH\x00R\bresistor\x124\n" +
-	"\breversed\x186 \x01(\v2\x16.loopdrill.v1.LoadStepH\x00R\breversed\x12?\n" +
+	"\bresistor\x185 \x01(\v2\x1a.loopdrill.v1.ResistorStepH\x00R\bresistor\x128\n" +
+	"\breversed\x186 \x01(\v2\x1a.loopdrill.v1.ReversedStepH\x00R\breversed\x12?\n" +
 	"\vrelay_stuck\x187 \x01(\v2\x1c.loopdrill.v1.RelayStuckStepH\x00R\n" +
 	"relayStuck\x12A\n" +
 	"\x0ffield_wire_open\x188 \x01(\v2\x17.loopdrill.v1.PointStepH\x00R\rfieldWireOpen\x12C\n" +
@@ -2467,7 +2894,8 @@ const file_loopdrill_v1_scenario_proto_rawDesc = "" +
 	"\vplant_fault\x18= \x01(\v2\x1c.loopdrill.v1.PlantFaultStepH\x00R\n" +
 	"plantFault\x12<\n" +
 	"\n" +
-	"panel_stop\x18> \x01(\v2\x1b.loopdrill.v1.PanelStopStepH\x00R\tpanelStop\x122\n" +
+	"panel_stop\x18> \x01(\v2\x1b.loopdrill.v1.PanelStopStepH\x00R\tpanelStop\x12E\n" +
+	"\rcircuit_earth\x18? \x01(\v2\x1e.loopdrill.v1.CircuitEarthStepH\x00R\fcircuitEarth\x122\n" +
 	"\x06repair\x18F \x01(\v2\x18.loopdrill.v1.RepairStepH\x00R\x06repairB\r\n" +
 	"\x04kind\x12\x05\xbaH\x02\b\x01B\b\n" +
 	"\x06_level\"\x87\x01\n" +
@@ -2539,9 +2967,30 @@ const file_loopdrill_v1_scenario_proto_rawDesc = "" +
 	"\x06output\x18\x01 \x01(\tB\x06\xbaH\x03\xc8\x01\x01R\x06output\x12.\n" +
 	"\x03ohm\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00e\xcd\xcdA!\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\x03ohm\x88\x01\x01\x12\x16\n" +
 	"\x06second\x18\x03 \x01(\bR\x06secondB\x06\n" +
-	"\x04_ohm\"&\n" +
-	"\bLoadStep\x12\x1a\n" +
-	"\x04load\x18\x01 \x01(\tB\x06\xbaH\x03\xc8\x01\x01R\x04load\"0\n" +
+	"\x04_ohm\"\xb4\x01\n" +
+	"\x10CircuitEarthStep\x12\x1e\n" +
+	"\x06output\x18\x01 \x01(\tB\x06\xbaH\x03\xc8\x01\x01R\x06output\x12\x16\n" +
+	"\x06before\x18\x02 \x01(\tR\x06before\x120\n" +
+	"\x04core\x18\x03 \x01(\tB\x1c\xbaH\x19\xc8\x01\x01r\x14R\bpositiveR\bnegativeR\x04core\x12.\n" +
+	"\x03ohm\x18\x04 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00e\xcd\xcdA)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\x03ohm\x88\x01\x01B\x06\n" +
+	"\x04_ohm\"P\n" +
+	"\fReversedStep\x12\x14\n" +
+	"\x04load\x18\x01 \x01(\tH\x00R\x04load\x12\x18\n" +
+	"\x06device\x18\x02 \x01(\tH\x00R\x06deviceB\x10\n" +
+	"\asubject\x12\x05\xbaH\x02\b\x01\"g\n" +
+	"\fOverrideStep\x12\"\n" +
+	"\boverride\x18\x01 \x01(\tB\x06\xbaH\x03\xc8\x01\x01R\boverride\x123\n" +
+	"\bposition\x18\x02 \x01(\tB\x17\xbaH\x14\xc8\x01\x01r\x0fR\x02onR\x04autoR\x03offR\bposition\"W\n" +
+	"\vStandInStep\x12$\n" +
+	"\tequipment\x18\x01 \x01(\tB\x06\xbaH\x03\xc8\x01\x01R\tequipment\x12\x1b\n" +
+	"\x02on\x18\x02 \x01(\bB\x06\xbaH\x03\xc8\x01\x01H\x00R\x02on\x88\x01\x01B\x05\n" +
+	"\x03_on\"v\n" +
+	"\n" +
+	"SignalStep\x12$\n" +
+	"\tequipment\x18\x01 \x01(\tB\x06\xbaH\x03\xc8\x01\x01R\tequipment\x12\x1e\n" +
+	"\x06signal\x18\x02 \x01(\tB\x06\xbaH\x03\xc8\x01\x01R\x06signal\x12\x1b\n" +
+	"\x02on\x18\x03 \x01(\bB\x06\xbaH\x03\xc8\x01\x01H\x00R\x02on\x88\x01\x01B\x05\n" +
+	"\x03_on\"0\n" +
 	"\x0eRelayStuckStep\x12\x1e\n" +
 	"\x06output\x18\x01 \x01(\tB\x06\xbaH\x03\xc8\x01\x01R\x06output\"$\n" +
 	"\n" +
@@ -2568,93 +3017,104 @@ func file_loopdrill_v1_scenario_proto_rawDescGZIP() []byte {
 	return file_loopdrill_v1_scenario_proto_rawDescData
 }
 
-var file_loopdrill_v1_scenario_proto_msgTypes = make([]protoimpl.MessageInfo, 29)
+var file_loopdrill_v1_scenario_proto_msgTypes = make([]protoimpl.MessageInfo, 34)
 var file_loopdrill_v1_scenario_proto_goTypes = []any{
 	(*Scenario)(nil),            // 0: loopdrill.v1.Scenario
-	(*Expectation)(nil),         // 1: loopdrill.v1.Expectation
-	(*Step)(nil),                // 2: loopdrill.v1.Step
-	(*SmokeStep)(nil),           // 3: loopdrill.v1.SmokeStep
-	(*HeatStep)(nil),            // 4: loopdrill.v1.HeatStep
-	(*PointStep)(nil),           // 5: loopdrill.v1.PointStep
-	(*AcknowledgeStep)(nil),     // 6: loopdrill.v1.AcknowledgeStep
-	(*SilenceStep)(nil),         // 7: loopdrill.v1.SilenceStep
-	(*ResoundStep)(nil),         // 8: loopdrill.v1.ResoundStep
-	(*ResetStep)(nil),           // 9: loopdrill.v1.ResetStep
-	(*EvacuateStep)(nil),        // 10: loopdrill.v1.EvacuateStep
-	(*PanelStopStep)(nil),       // 11: loopdrill.v1.PanelStopStep
-	(*SubjectStep)(nil),         // 12: loopdrill.v1.SubjectStep
-	(*TestStep)(nil),            // 13: loopdrill.v1.TestStep
-	(*ModeStep)(nil),            // 14: loopdrill.v1.ModeStep
-	(*ControlStep)(nil),         // 15: loopdrill.v1.ControlStep
-	(*CableStep)(nil),           // 16: loopdrill.v1.CableStep
-	(*IsolatorStuckStep)(nil),   // 17: loopdrill.v1.IsolatorStuckStep
-	(*DuplicateStep)(nil),       // 18: loopdrill.v1.DuplicateStep
-	(*WrongTypeStep)(nil),       // 19: loopdrill.v1.WrongTypeStep
-	(*StuckStep)(nil),           // 20: loopdrill.v1.StuckStep
-	(*LineErrorsStep)(nil),      // 21: loopdrill.v1.LineErrorsStep
-	(*CircuitStep)(nil),         // 22: loopdrill.v1.CircuitStep
-	(*ResistorStep)(nil),        // 23: loopdrill.v1.ResistorStep
-	(*LoadStep)(nil),            // 24: loopdrill.v1.LoadStep
-	(*RelayStuckStep)(nil),      // 25: loopdrill.v1.RelayStuckStep
-	(*SupplyStep)(nil),          // 26: loopdrill.v1.SupplyStep
-	(*PlantFaultStep)(nil),      // 27: loopdrill.v1.PlantFaultStep
-	(*RepairStep)(nil),          // 28: loopdrill.v1.RepairStep
-	(*durationpb.Duration)(nil), // 29: google.protobuf.Duration
+	(*Begins)(nil),              // 1: loopdrill.v1.Begins
+	(*Expectation)(nil),         // 2: loopdrill.v1.Expectation
+	(*Step)(nil),                // 3: loopdrill.v1.Step
+	(*SmokeStep)(nil),           // 4: loopdrill.v1.SmokeStep
+	(*HeatStep)(nil),            // 5: loopdrill.v1.HeatStep
+	(*PointStep)(nil),           // 6: loopdrill.v1.PointStep
+	(*AcknowledgeStep)(nil),     // 7: loopdrill.v1.AcknowledgeStep
+	(*SilenceStep)(nil),         // 8: loopdrill.v1.SilenceStep
+	(*ResoundStep)(nil),         // 9: loopdrill.v1.ResoundStep
+	(*ResetStep)(nil),           // 10: loopdrill.v1.ResetStep
+	(*EvacuateStep)(nil),        // 11: loopdrill.v1.EvacuateStep
+	(*PanelStopStep)(nil),       // 12: loopdrill.v1.PanelStopStep
+	(*SubjectStep)(nil),         // 13: loopdrill.v1.SubjectStep
+	(*TestStep)(nil),            // 14: loopdrill.v1.TestStep
+	(*ModeStep)(nil),            // 15: loopdrill.v1.ModeStep
+	(*ControlStep)(nil),         // 16: loopdrill.v1.ControlStep
+	(*CableStep)(nil),           // 17: loopdrill.v1.CableStep
+	(*IsolatorStuckStep)(nil),   // 18: loopdrill.v1.IsolatorStuckStep
+	(*DuplicateStep)(nil),       // 19: loopdrill.v1.DuplicateStep
+	(*WrongTypeStep)(nil),       // 20: loopdrill.v1.WrongTypeStep
+	(*StuckStep)(nil),           // 21: loopdrill.v1.StuckStep
+	(*LineErrorsStep)(nil),      // 22: loopdrill.v1.LineErrorsStep
+	(*CircuitStep)(nil),         // 23: loopdrill.v1.CircuitStep
+	(*ResistorStep)(nil),        // 24: loopdrill.v1.ResistorStep
+	(*CircuitEarthStep)(nil),    // 25: loopdrill.v1.CircuitEarthStep
+	(*ReversedStep)(nil),        // 26: loopdrill.v1.ReversedStep
+	(*OverrideStep)(nil),        // 27: loopdrill.v1.OverrideStep
+	(*StandInStep)(nil),         // 28: loopdrill.v1.StandInStep
+	(*SignalStep)(nil),          // 29: loopdrill.v1.SignalStep
+	(*RelayStuckStep)(nil),      // 30: loopdrill.v1.RelayStuckStep
+	(*SupplyStep)(nil),          // 31: loopdrill.v1.SupplyStep
+	(*PlantFaultStep)(nil),      // 32: loopdrill.v1.PlantFaultStep
+	(*RepairStep)(nil),          // 33: loopdrill.v1.RepairStep
+	(*durationpb.Duration)(nil), // 34: google.protobuf.Duration
 }
 var file_loopdrill_v1_scenario_proto_depIdxs = []int32{
-	2,  // 0: loopdrill.v1.Scenario.steps:type_name -> loopdrill.v1.Step
-	1,  // 1: loopdrill.v1.Scenario.expect:type_name -> loopdrill.v1.Expectation
-	29, // 2: loopdrill.v1.Expectation.at:type_name -> google.protobuf.Duration
-	29, // 3: loopdrill.v1.Expectation.by:type_name -> google.protobuf.Duration
-	29, // 4: loopdrill.v1.Expectation.within:type_name -> google.protobuf.Duration
-	29, // 5: loopdrill.v1.Expectation.from:type_name -> google.protobuf.Duration
-	29, // 6: loopdrill.v1.Expectation.to:type_name -> google.protobuf.Duration
-	29, // 7: loopdrill.v1.Step.at:type_name -> google.protobuf.Duration
-	3,  // 8: loopdrill.v1.Step.smoke:type_name -> loopdrill.v1.SmokeStep
-	4,  // 9: loopdrill.v1.Step.heat:type_name -> loopdrill.v1.HeatStep
-	5,  // 10: loopdrill.v1.Step.flame:type_name -> loopdrill.v1.PointStep
-	5,  // 11: loopdrill.v1.Step.press:type_name -> loopdrill.v1.PointStep
-	5,  // 12: loopdrill.v1.Step.activate:type_name -> loopdrill.v1.PointStep
-	5,  // 13: loopdrill.v1.Step.clear:type_name -> loopdrill.v1.PointStep
-	6,  // 14: loopdrill.v1.Step.acknowledge:type_name -> loopdrill.v1.AcknowledgeStep
-	7,  // 15: loopdrill.v1.Step.silence:type_name -> loopdrill.v1.SilenceStep
-	8,  // 16: loopdrill.v1.Step.resound:type_name -> loopdrill.v1.ResoundStep
-	9,  // 17: loopdrill.v1.Step.reset:type_name -> loopdrill.v1.ResetStep
-	10, // 18: loopdrill.v1.Step.evacuate:type_name -> loopdrill.v1.EvacuateStep
-	12, // 19: loopdrill.v1.Step.disable:type_name -> loopdrill.v1.SubjectStep
-	12, // 20: loopdrill.v1.Step.enable:type_name -> loopdrill.v1.SubjectStep
-	13, // 21: loopdrill.v1.Step.test:type_name -> loopdrill.v1.TestStep
-	14, // 22: loopdrill.v1.Step.mode:type_name -> loopdrill.v1.ModeStep
-	15, // 23: loopdrill.v1.Step.control:type_name -> loopdrill.v1.ControlStep
-	16, // 24: loopdrill.v1.Step.break:type_name -> loopdrill.v1.CableStep
-	16, // 25: loopdrill.v1.Step.short:type_name -> loopdrill.v1.CableStep
-	16, // 26: loopdrill.v1.Step.joint:type_name -> loopdrill.v1.CableStep
-	16, // 27: loopdrill.v1.Step.earth:type_name -> loopdrill.v1.CableStep
-	17, // 28: loopdrill.v1.Step.isolator_stuck:type_name -> loopdrill.v1.IsolatorStuckStep
-	5,  // 29: loopdrill.v1.Step.remove:type_name -> loopdrill.v1.PointStep
-	5,  // 30: loopdrill.v1.Step.mute:type_name -> loopdrill.v1.PointStep
-	18, // 31: loopdrill.v1.Step.duplicate:type_name -> loopdrill.v1.DuplicateStep
-	19, // 32: loopdrill.v1.Step.wrong_type:type_name -> loopdrill.v1.WrongTypeStep
-	20, // 33: loopdrill.v1.Step.stuck:type_name -> loopdrill.v1.StuckStep
-	21, // 34: loopdrill.v1.Step.line_errors:type_name -> loopdrill.v1.LineErrorsStep
-	22, // 35: loopdrill.v1.Step.circuit_open:type_name -> loopdrill.v1.CircuitStep
-	22, // 36: loopdrill.v1.Step.circuit_short:type_name -> loopdrill.v1.CircuitStep
-	23, // 37: loopdrill.v1.Step.resistor:type_name -> loopdrill.v1.ResistorStep
-	24, // 38: loopdrill.v1.Step.reversed:type_name -> loopdrill.v1.LoadStep
-	25, // 39: loopdrill.v1.Step.relay_stuck:type_name -> loopdrill.v1.RelayStuckStep
-	5,  // 40: loopdrill.v1.Step.field_wire_open:type_name -> loopdrill.v1.PointStep
-	5,  // 41: loopdrill.v1.Step.field_wire_short:type_name -> loopdrill.v1.PointStep
-	26, // 42: loopdrill.v1.Step.supply_fail:type_name -> loopdrill.v1.SupplyStep
-	26, // 43: loopdrill.v1.Step.mains_fail:type_name -> loopdrill.v1.SupplyStep
-	26, // 44: loopdrill.v1.Step.fuse:type_name -> loopdrill.v1.SupplyStep
-	27, // 45: loopdrill.v1.Step.plant_fault:type_name -> loopdrill.v1.PlantFaultStep
-	11, // 46: loopdrill.v1.Step.panel_stop:type_name -> loopdrill.v1.PanelStopStep
-	28, // 47: loopdrill.v1.Step.repair:type_name -> loopdrill.v1.RepairStep
-	48, // [48:48] is the sub-list for method output_type
-	48, // [48:48] is the sub-list for method input_type
-	48, // [48:48] is the sub-list for extension type_name
-	48, // [48:48] is the sub-list for extension extendee
-	0,  // [0:48] is the sub-list for field type_name
+	3,  // 0: loopdrill.v1.Scenario.steps:type_name -> loopdrill.v1.Step
+	2,  // 1: loopdrill.v1.Scenario.expect:type_name -> loopdrill.v1.Expectation
+	1,  // 2: loopdrill.v1.Scenario.begins:type_name -> loopdrill.v1.Begins
+	34, // 3: loopdrill.v1.Begins.at:type_name -> google.protobuf.Duration
+	34, // 4: loopdrill.v1.Expectation.at:type_name -> google.protobuf.Duration
+	34, // 5: loopdrill.v1.Expectation.by:type_name -> google.protobuf.Duration
+	34, // 6: loopdrill.v1.Expectation.within:type_name -> google.protobuf.Duration
+	34, // 7: loopdrill.v1.Expectation.from:type_name -> google.protobuf.Duration
+	34, // 8: loopdrill.v1.Expectation.to:type_name -> google.protobuf.Duration
+	34, // 9: loopdrill.v1.Step.at:type_name -> google.protobuf.Duration
+	4,  // 10: loopdrill.v1.Step.smoke:type_name -> loopdrill.v1.SmokeStep
+	5,  // 11: loopdrill.v1.Step.heat:type_name -> loopdrill.v1.HeatStep
+	6,  // 12: loopdrill.v1.Step.flame:type_name -> loopdrill.v1.PointStep
+	6,  // 13: loopdrill.v1.Step.press:type_name -> loopdrill.v1.PointStep
+	6,  // 14: loopdrill.v1.Step.activate:type_name -> loopdrill.v1.PointStep
+	6,  // 15: loopdrill.v1.Step.clear:type_name -> loopdrill.v1.PointStep
+	7,  // 16: loopdrill.v1.Step.acknowledge:type_name -> loopdrill.v1.AcknowledgeStep
+	8,  // 17: loopdrill.v1.Step.silence:type_name -> loopdrill.v1.SilenceStep
+	9,  // 18: loopdrill.v1.Step.resound:type_name -> loopdrill.v1.ResoundStep
+	10, // 19: loopdrill.v1.Step.reset:type_name -> loopdrill.v1.ResetStep
+	11, // 20: loopdrill.v1.Step.evacuate:type_name -> loopdrill.v1.EvacuateStep
+	13, // 21: loopdrill.v1.Step.disable:type_name -> loopdrill.v1.SubjectStep
+	13, // 22: loopdrill.v1.Step.enable:type_name -> loopdrill.v1.SubjectStep
+	14, // 23: loopdrill.v1.Step.test:type_name -> loopdrill.v1.TestStep
+	15, // 24: loopdrill.v1.Step.mode:type_name -> loopdrill.v1.ModeStep
+	16, // 25: loopdrill.v1.Step.control:type_name -> loopdrill.v1.ControlStep
+	27, // 26: loopdrill.v1.Step.override:type_name -> loopdrill.v1.OverrideStep
+	28, // 27: loopdrill.v1.Step.stand_in:type_name -> loopdrill.v1.StandInStep
+	29, // 28: loopdrill.v1.Step.signal:type_name -> loopdrill.v1.SignalStep
+	17, // 29: loopdrill.v1.Step.break:type_name -> loopdrill.v1.CableStep
+	17, // 30: loopdrill.v1.Step.short:type_name -> loopdrill.v1.CableStep
+	17, // 31: loopdrill.v1.Step.joint:type_name -> loopdrill.v1.CableStep
+	17, // 32: loopdrill.v1.Step.earth:type_name -> loopdrill.v1.CableStep
+	18, // 33: loopdrill.v1.Step.isolator_stuck:type_name -> loopdrill.v1.IsolatorStuckStep
+	6,  // 34: loopdrill.v1.Step.remove:type_name -> loopdrill.v1.PointStep
+	6,  // 35: loopdrill.v1.Step.mute:type_name -> loopdrill.v1.PointStep
+	19, // 36: loopdrill.v1.Step.duplicate:type_name -> loopdrill.v1.DuplicateStep
+	20, // 37: loopdrill.v1.Step.wrong_type:type_name -> loopdrill.v1.WrongTypeStep
+	21, // 38: loopdrill.v1.Step.stuck:type_name -> loopdrill.v1.StuckStep
+	22, // 39: loopdrill.v1.Step.line_errors:type_name -> loopdrill.v1.LineErrorsStep
+	23, // 40: loopdrill.v1.Step.circuit_open:type_name -> loopdrill.v1.CircuitStep
+	23, // 41: loopdrill.v1.Step.circuit_short:type_name -> loopdrill.v1.CircuitStep
+	24, // 42: loopdrill.v1.Step.resistor:type_name -> loopdrill.v1.ResistorStep
+	26, // 43: loopdrill.v1.Step.reversed:type_name -> loopdrill.v1.ReversedStep
+	30, // 44: loopdrill.v1.Step.relay_stuck:type_name -> loopdrill.v1.RelayStuckStep
+	6,  // 45: loopdrill.v1.Step.field_wire_open:type_name -> loopdrill.v1.PointStep
+	6,  // 46: loopdrill.v1.Step.field_wire_short:type_name -> loopdrill.v1.PointStep
+	31, // 47: loopdrill.v1.Step.supply_fail:type_name -> loopdrill.v1.SupplyStep
+	31, // 48: loopdrill.v1.Step.mains_fail:type_name -> loopdrill.v1.SupplyStep
+	31, // 49: loopdrill.v1.Step.fuse:type_name -> loopdrill.v1.SupplyStep
+	32, // 50: loopdrill.v1.Step.plant_fault:type_name -> loopdrill.v1.PlantFaultStep
+	12, // 51: loopdrill.v1.Step.panel_stop:type_name -> loopdrill.v1.PanelStopStep
+	25, // 52: loopdrill.v1.Step.circuit_earth:type_name -> loopdrill.v1.CircuitEarthStep
+	33, // 53: loopdrill.v1.Step.repair:type_name -> loopdrill.v1.RepairStep
+	54, // [54:54] is the sub-list for method output_type
+	54, // [54:54] is the sub-list for method input_type
+	54, // [54:54] is the sub-list for extension type_name
+	54, // [54:54] is the sub-list for extension extendee
+	0,  // [0:54] is the sub-list for field type_name
 }
 
 func init() { file_loopdrill_v1_scenario_proto_init() }
@@ -2662,7 +3122,7 @@ func file_loopdrill_v1_scenario_proto_init() {
 	if File_loopdrill_v1_scenario_proto != nil {
 		return
 	}
-	file_loopdrill_v1_scenario_proto_msgTypes[2].OneofWrappers = []any{
+	file_loopdrill_v1_scenario_proto_msgTypes[3].OneofWrappers = []any{
 		(*Step_Smoke)(nil),
 		(*Step_Heat)(nil),
 		(*Step_Flame)(nil),
@@ -2679,6 +3139,9 @@ func file_loopdrill_v1_scenario_proto_init() {
 		(*Step_Test)(nil),
 		(*Step_Mode)(nil),
 		(*Step_Control)(nil),
+		(*Step_Override)(nil),
+		(*Step_StandIn)(nil),
+		(*Step_Signal)(nil),
 		(*Step_Break)(nil),
 		(*Step_Short)(nil),
 		(*Step_Joint)(nil),
@@ -2702,31 +3165,39 @@ func file_loopdrill_v1_scenario_proto_init() {
 		(*Step_Fuse)(nil),
 		(*Step_PlantFault)(nil),
 		(*Step_PanelStop)(nil),
+		(*Step_CircuitEarth)(nil),
 		(*Step_Repair)(nil),
 	}
-	file_loopdrill_v1_scenario_proto_msgTypes[3].OneofWrappers = []any{}
 	file_loopdrill_v1_scenario_proto_msgTypes[4].OneofWrappers = []any{}
-	file_loopdrill_v1_scenario_proto_msgTypes[12].OneofWrappers = []any{
+	file_loopdrill_v1_scenario_proto_msgTypes[5].OneofWrappers = []any{}
+	file_loopdrill_v1_scenario_proto_msgTypes[13].OneofWrappers = []any{
 		(*SubjectStep_Device)(nil),
 		(*SubjectStep_Zone)(nil),
 		(*SubjectStep_Output)(nil),
 		(*SubjectStep_Equipment)(nil),
 	}
-	file_loopdrill_v1_scenario_proto_msgTypes[13].OneofWrappers = []any{}
-	file_loopdrill_v1_scenario_proto_msgTypes[15].OneofWrappers = []any{}
+	file_loopdrill_v1_scenario_proto_msgTypes[14].OneofWrappers = []any{}
 	file_loopdrill_v1_scenario_proto_msgTypes[16].OneofWrappers = []any{}
-	file_loopdrill_v1_scenario_proto_msgTypes[20].OneofWrappers = []any{}
+	file_loopdrill_v1_scenario_proto_msgTypes[17].OneofWrappers = []any{}
 	file_loopdrill_v1_scenario_proto_msgTypes[21].OneofWrappers = []any{}
 	file_loopdrill_v1_scenario_proto_msgTypes[22].OneofWrappers = []any{}
 	file_loopdrill_v1_scenario_proto_msgTypes[23].OneofWrappers = []any{}
-	file_loopdrill_v1_scenario_proto_msgTypes[27].OneofWrappers = []any{}
+	file_loopdrill_v1_scenario_proto_msgTypes[24].OneofWrappers = []any{}
+	file_loopdrill_v1_scenario_proto_msgTypes[25].OneofWrappers = []any{}
+	file_loopdrill_v1_scenario_proto_msgTypes[26].OneofWrappers = []any{
+		(*ReversedStep_Load)(nil),
+		(*ReversedStep_Device)(nil),
+	}
+	file_loopdrill_v1_scenario_proto_msgTypes[28].OneofWrappers = []any{}
+	file_loopdrill_v1_scenario_proto_msgTypes[29].OneofWrappers = []any{}
+	file_loopdrill_v1_scenario_proto_msgTypes[32].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_loopdrill_v1_scenario_proto_rawDesc), len(file_loopdrill_v1_scenario_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   29,
+			NumMessages:   34,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -367,7 +367,11 @@ type Place struct {
 	// Floor it is on.
 	Floor string `protobuf:"bytes,2,opt,name=floor,proto3" json:"floor,omitempty"`
 	// Floor area in square metres.
-	AreaM2        *float64 `protobuf:"fixed64,3,opt,name=area_m2,json=areaM2,proto3,oneof" json:"area_m2,omitempty"`
+	AreaM2 *float64 `protobuf:"fixed64,3,opt,name=area_m2,json=areaM2,proto3,oneof" json:"area_m2,omitempty"`
+	// What it is, where rules of the trade ask: which lobby sends a lift where, which duct stops which fan.
+	Use string `protobuf:"bytes,4,opt,name=use,proto3" json:"use,omitempty"`
+	// Ids of the equipment it belongs to: the lifts of a lobby, the fan of a duct.
+	Serves        []string `protobuf:"bytes,5,rep,name=serves,proto3" json:"serves,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -421,6 +425,20 @@ func (x *Place) GetAreaM2() float64 {
 		return *x.AreaM2
 	}
 	return 0
+}
+
+func (x *Place) GetUse() string {
+	if x != nil {
+		return x.Use
+	}
+	return ""
+}
+
+func (x *Place) GetServes() []string {
+	if x != nil {
+		return x.Serves
+	}
+	return nil
 }
 
 // Zone is one of the panel's zones.
@@ -499,8 +517,16 @@ type Panel struct {
 	Latched []string `protobuf:"bytes,7,rep,name=latched,proto3" json:"latched,omitempty"`
 	// The mode at the start. Default day.
 	Mode string `protobuf:"bytes,8,opt,name=mode,proto3" json:"mode,omitempty"`
-	// Weekly times at which the mode changes by itself.
-	Calendar      []*ModeChange `protobuf:"bytes,9,rep,name=calendar,proto3" json:"calendar,omitempty"`
+	// Weekly times at which the mode changes by itself. With a calendar the mode at the start is the
+	// calendar's, and `mode` is refused.
+	Calendar []*ModeChange `protobuf:"bytes,9,rep,name=calendar,proto3" json:"calendar,omitempty"`
+	// A fault that stands sounds the buzzer again this long after it was acknowledged. Default 24 h
+	// (NFPA 72 chapter 10, 2019).
+	FaultSoundsAgain *durationpb.Duration `protobuf:"bytes,10,opt,name=fault_sounds_again,json=faultSoundsAgain,proto3" json:"fault_sounds_again,omitempty"`
+	// From the end of whatever stopped the panel to its first slot. Default 30 s (common practice).
+	RestartTime *durationpb.Duration `protobuf:"bytes,11,opt,name=restart_time,json=restartTime,proto3" json:"restart_time,omitempty"`
+	// What alert and evacuate sound like.
+	Cadences      *Cadences `protobuf:"bytes,12,opt,name=cadences,proto3" json:"cadences,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -598,6 +624,82 @@ func (x *Panel) GetCalendar() []*ModeChange {
 	return nil
 }
 
+func (x *Panel) GetFaultSoundsAgain() *durationpb.Duration {
+	if x != nil {
+		return x.FaultSoundsAgain
+	}
+	return nil
+}
+
+func (x *Panel) GetRestartTime() *durationpb.Duration {
+	if x != nil {
+		return x.RestartTime
+	}
+	return nil
+}
+
+func (x *Panel) GetCadences() *Cadences {
+	if x != nil {
+		return x.Cadences
+	}
+	return nil
+}
+
+// Cadences says how sounders give the states of an output.
+type Cadences struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// In `alert`. Default intermittent: 1 s on, 1 s off (common practice).
+	Alert string `protobuf:"bytes,1,opt,name=alert,proto3" json:"alert,omitempty"`
+	// In `evacuate`. Default three-pulse (ISO 8201) under nfpa72, continuous under en54 and bs5839-1.
+	Evacuate      string `protobuf:"bytes,2,opt,name=evacuate,proto3" json:"evacuate,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Cadences) Reset() {
+	*x = Cadences{}
+	mi := &file_loopdrill_v1_site_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Cadences) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Cadences) ProtoMessage() {}
+
+func (x *Cadences) ProtoReflect() protoreflect.Message {
+	mi := &file_loopdrill_v1_site_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Cadences.ProtoReflect.Descriptor instead.
+func (*Cadences) Descriptor() ([]byte, []int) {
+	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *Cadences) GetAlert() string {
+	if x != nil {
+		return x.Alert
+	}
+	return ""
+}
+
+func (x *Cadences) GetEvacuate() string {
+	if x != nil {
+		return x.Evacuate
+	}
+	return ""
+}
+
 // ModeChange is one line of the weekly calendar.
 type ModeChange struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -613,7 +715,7 @@ type ModeChange struct {
 
 func (x *ModeChange) Reset() {
 	*x = ModeChange{}
-	mi := &file_loopdrill_v1_site_proto_msgTypes[7]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -625,7 +727,7 @@ func (x *ModeChange) String() string {
 func (*ModeChange) ProtoMessage() {}
 
 func (x *ModeChange) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_site_proto_msgTypes[7]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -638,7 +740,7 @@ func (x *ModeChange) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ModeChange.ProtoReflect.Descriptor instead.
 func (*ModeChange) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{7}
+	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *ModeChange) GetDays() []string {
@@ -687,7 +789,7 @@ type PanelSupply struct {
 
 func (x *PanelSupply) Reset() {
 	*x = PanelSupply{}
-	mi := &file_loopdrill_v1_site_proto_msgTypes[8]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -699,7 +801,7 @@ func (x *PanelSupply) String() string {
 func (*PanelSupply) ProtoMessage() {}
 
 func (x *PanelSupply) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_site_proto_msgTypes[8]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -712,7 +814,7 @@ func (x *PanelSupply) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PanelSupply.ProtoReflect.Descriptor instead.
 func (*PanelSupply) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{8}
+	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *PanelSupply) GetVoltageV() float64 {
@@ -791,7 +893,7 @@ type PanelOutput struct {
 
 func (x *PanelOutput) Reset() {
 	*x = PanelOutput{}
-	mi := &file_loopdrill_v1_site_proto_msgTypes[9]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -803,7 +905,7 @@ func (x *PanelOutput) String() string {
 func (*PanelOutput) ProtoMessage() {}
 
 func (x *PanelOutput) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_site_proto_msgTypes[9]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -816,7 +918,7 @@ func (x *PanelOutput) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PanelOutput.ProtoReflect.Descriptor instead.
 func (*PanelOutput) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{9}
+	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *PanelOutput) GetLabel() string {
@@ -893,7 +995,7 @@ type PanelRelay struct {
 
 func (x *PanelRelay) Reset() {
 	*x = PanelRelay{}
-	mi := &file_loopdrill_v1_site_proto_msgTypes[10]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -905,7 +1007,7 @@ func (x *PanelRelay) String() string {
 func (*PanelRelay) ProtoMessage() {}
 
 func (x *PanelRelay) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_site_proto_msgTypes[10]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -918,7 +1020,7 @@ func (x *PanelRelay) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PanelRelay.ProtoReflect.Descriptor instead.
 func (*PanelRelay) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{10}
+	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *PanelRelay) GetAtRest() string {
@@ -976,7 +1078,7 @@ type Supply struct {
 
 func (x *Supply) Reset() {
 	*x = Supply{}
-	mi := &file_loopdrill_v1_site_proto_msgTypes[11]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -988,7 +1090,7 @@ func (x *Supply) String() string {
 func (*Supply) ProtoMessage() {}
 
 func (x *Supply) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_site_proto_msgTypes[11]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1001,7 +1103,7 @@ func (x *Supply) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Supply.ProtoReflect.Descriptor instead.
 func (*Supply) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{11}
+	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *Supply) GetSupply() string {
@@ -1085,14 +1187,16 @@ type Loop struct {
 	// Last device back to the panel, metres; on a ring only.
 	ReturnCableM *float64 `protobuf:"fixed64,7,opt,name=return_cable_m,json=returnCableM,proto3,oneof" json:"return_cable_m,omitempty"`
 	// Devices in wiring order, out from the panel.
-	Devices       []*Device `protobuf:"bytes,8,rep,name=devices,proto3" json:"devices,omitempty"`
+	Devices []*Device `protobuf:"bytes,8,rep,name=devices,proto3" json:"devices,omitempty"`
+	// How a ring comes back: by a route of its own, or along its way out. Default not stated.
+	ReturnRoute   string `protobuf:"bytes,9,opt,name=return_route,json=returnRoute,proto3" json:"return_route,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Loop) Reset() {
 	*x = Loop{}
-	mi := &file_loopdrill_v1_site_proto_msgTypes[12]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1104,7 +1208,7 @@ func (x *Loop) String() string {
 func (*Loop) ProtoMessage() {}
 
 func (x *Loop) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_site_proto_msgTypes[12]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1117,7 +1221,7 @@ func (x *Loop) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Loop.ProtoReflect.Descriptor instead.
 func (*Loop) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{12}
+	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *Loop) GetLoop() uint32 {
@@ -1176,6 +1280,13 @@ func (x *Loop) GetDevices() []*Device {
 	return nil
 }
 
+func (x *Loop) GetReturnRoute() string {
+	if x != nil {
+		return x.ReturnRoute
+	}
+	return ""
+}
+
 // Driver feeds a loop.
 type Driver struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1191,7 +1302,7 @@ type Driver struct {
 
 func (x *Driver) Reset() {
 	*x = Driver{}
-	mi := &file_loopdrill_v1_site_proto_msgTypes[13]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1203,7 +1314,7 @@ func (x *Driver) String() string {
 func (*Driver) ProtoMessage() {}
 
 func (x *Driver) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_site_proto_msgTypes[13]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1216,7 +1327,7 @@ func (x *Driver) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Driver.ProtoReflect.Descriptor instead.
 func (*Driver) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{13}
+	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *Driver) GetVoltageV() float64 {
@@ -1271,7 +1382,7 @@ type Line struct {
 
 func (x *Line) Reset() {
 	*x = Line{}
-	mi := &file_loopdrill_v1_site_proto_msgTypes[14]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1283,7 +1394,7 @@ func (x *Line) String() string {
 func (*Line) ProtoMessage() {}
 
 func (x *Line) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_site_proto_msgTypes[14]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1296,7 +1407,7 @@ func (x *Line) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Line.ProtoReflect.Descriptor instead.
 func (*Line) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{14}
+	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *Line) GetPollSlot() *durationpb.Duration {
@@ -1422,7 +1533,7 @@ type Device struct {
 
 func (x *Device) Reset() {
 	*x = Device{}
-	mi := &file_loopdrill_v1_site_proto_msgTypes[15]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1434,7 +1545,7 @@ func (x *Device) String() string {
 func (*Device) ProtoMessage() {}
 
 func (x *Device) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_site_proto_msgTypes[15]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1447,7 +1558,7 @@ func (x *Device) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Device.ProtoReflect.Descriptor instead.
 func (*Device) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{15}
+	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *Device) GetAddress() uint32 {
@@ -1704,7 +1815,7 @@ type SmokeDetector struct {
 
 func (x *SmokeDetector) Reset() {
 	*x = SmokeDetector{}
-	mi := &file_loopdrill_v1_site_proto_msgTypes[16]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1716,7 +1827,7 @@ func (x *SmokeDetector) String() string {
 func (*SmokeDetector) ProtoMessage() {}
 
 func (x *SmokeDetector) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_site_proto_msgTypes[16]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1729,7 +1840,7 @@ func (x *SmokeDetector) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SmokeDetector.ProtoReflect.Descriptor instead.
 func (*SmokeDetector) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{16}
+	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *SmokeDetector) GetAlarmPctPerM() float64 {
@@ -1759,7 +1870,7 @@ type HeatDetector struct {
 
 func (x *HeatDetector) Reset() {
 	*x = HeatDetector{}
-	mi := &file_loopdrill_v1_site_proto_msgTypes[17]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1771,7 +1882,7 @@ func (x *HeatDetector) String() string {
 func (*HeatDetector) ProtoMessage() {}
 
 func (x *HeatDetector) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_site_proto_msgTypes[17]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1784,7 +1895,7 @@ func (x *HeatDetector) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use HeatDetector.ProtoReflect.Descriptor instead.
 func (*HeatDetector) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{17}
+	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *HeatDetector) GetAlarmC() float64 {
@@ -1816,7 +1927,7 @@ type MultiCriteriaDetector struct {
 
 func (x *MultiCriteriaDetector) Reset() {
 	*x = MultiCriteriaDetector{}
-	mi := &file_loopdrill_v1_site_proto_msgTypes[18]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1828,7 +1939,7 @@ func (x *MultiCriteriaDetector) String() string {
 func (*MultiCriteriaDetector) ProtoMessage() {}
 
 func (x *MultiCriteriaDetector) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_site_proto_msgTypes[18]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1841,7 +1952,7 @@ func (x *MultiCriteriaDetector) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MultiCriteriaDetector.ProtoReflect.Descriptor instead.
 func (*MultiCriteriaDetector) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{18}
+	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *MultiCriteriaDetector) GetAlarmPctPerM() float64 {
@@ -1874,7 +1985,7 @@ type FlameDetector struct {
 
 func (x *FlameDetector) Reset() {
 	*x = FlameDetector{}
-	mi := &file_loopdrill_v1_site_proto_msgTypes[19]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1886,7 +1997,7 @@ func (x *FlameDetector) String() string {
 func (*FlameDetector) ProtoMessage() {}
 
 func (x *FlameDetector) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_site_proto_msgTypes[19]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1899,7 +2010,7 @@ func (x *FlameDetector) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FlameDetector.ProtoReflect.Descriptor instead.
 func (*FlameDetector) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{19}
+	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{20}
 }
 
 // CallPoint is a manual call point.
@@ -1911,7 +2022,7 @@ type CallPoint struct {
 
 func (x *CallPoint) Reset() {
 	*x = CallPoint{}
-	mi := &file_loopdrill_v1_site_proto_msgTypes[20]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1923,7 +2034,7 @@ func (x *CallPoint) String() string {
 func (*CallPoint) ProtoMessage() {}
 
 func (x *CallPoint) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_site_proto_msgTypes[20]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1936,7 +2047,7 @@ func (x *CallPoint) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CallPoint.ProtoReflect.Descriptor instead.
 func (*CallPoint) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{20}
+	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{21}
 }
 
 // ConventionalZone is a line of conventional detectors behind one address.
@@ -1952,7 +2063,7 @@ type ConventionalZone struct {
 
 func (x *ConventionalZone) Reset() {
 	*x = ConventionalZone{}
-	mi := &file_loopdrill_v1_site_proto_msgTypes[21]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1964,7 +2075,7 @@ func (x *ConventionalZone) String() string {
 func (*ConventionalZone) ProtoMessage() {}
 
 func (x *ConventionalZone) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_site_proto_msgTypes[21]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1977,7 +2088,7 @@ func (x *ConventionalZone) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ConventionalZone.ProtoReflect.Descriptor instead.
 func (*ConventionalZone) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{21}
+	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *ConventionalZone) GetEndOfLineOhm() float64 {
@@ -2010,14 +2121,16 @@ type InputModule struct {
 	// The supply whose condition it reports.
 	Watches *Watch `protobuf:"bytes,6,opt,name=watches,proto3" json:"watches,omitempty"`
 	// The equipment signal it reports back.
-	Proves        *Proof `protobuf:"bytes,7,opt,name=proves,proto3" json:"proves,omitempty"`
+	Proves *Proof `protobuf:"bytes,7,opt,name=proves,proto3" json:"proves,omitempty"`
+	// What moves the contact, where the trade has a rule on what it must report. Default not stated.
+	Senses        string `protobuf:"bytes,8,opt,name=senses,proto3" json:"senses,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *InputModule) Reset() {
 	*x = InputModule{}
-	mi := &file_loopdrill_v1_site_proto_msgTypes[22]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2029,7 +2142,7 @@ func (x *InputModule) String() string {
 func (*InputModule) ProtoMessage() {}
 
 func (x *InputModule) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_site_proto_msgTypes[22]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2042,7 +2155,7 @@ func (x *InputModule) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use InputModule.ProtoReflect.Descriptor instead.
 func (*InputModule) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{22}
+	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *InputModule) GetInput() string {
@@ -2094,6 +2207,13 @@ func (x *InputModule) GetProves() *Proof {
 	return nil
 }
 
+func (x *InputModule) GetSenses() string {
+	if x != nil {
+		return x.Senses
+	}
+	return ""
+}
+
 // Watch names a supply's signal.
 type Watch struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -2107,7 +2227,7 @@ type Watch struct {
 
 func (x *Watch) Reset() {
 	*x = Watch{}
-	mi := &file_loopdrill_v1_site_proto_msgTypes[23]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2119,7 +2239,7 @@ func (x *Watch) String() string {
 func (*Watch) ProtoMessage() {}
 
 func (x *Watch) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_site_proto_msgTypes[23]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2132,7 +2252,7 @@ func (x *Watch) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Watch.ProtoReflect.Descriptor instead.
 func (*Watch) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{23}
+	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *Watch) GetSupply() string {
@@ -2155,14 +2275,17 @@ type Proof struct {
 	// Id of the equipment.
 	Equipment string `protobuf:"bytes,1,opt,name=equipment,proto3" json:"equipment,omitempty"`
 	// Which of its signals.
-	Signal        string `protobuf:"bytes,2,opt,name=signal,proto3" json:"signal,omitempty"`
+	Signal string `protobuf:"bytes,2,opt,name=signal,proto3" json:"signal,omitempty"`
+	// The signal must come this long after the output that drives the equipment has operated, else the
+	// panel raises a fault. Default by rule pack and kind of equipment, as `check --effective` prints it.
+	Within        *durationpb.Duration `protobuf:"bytes,3,opt,name=within,proto3" json:"within,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Proof) Reset() {
 	*x = Proof{}
-	mi := &file_loopdrill_v1_site_proto_msgTypes[24]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2174,7 +2297,7 @@ func (x *Proof) String() string {
 func (*Proof) ProtoMessage() {}
 
 func (x *Proof) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_site_proto_msgTypes[24]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2187,7 +2310,7 @@ func (x *Proof) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Proof.ProtoReflect.Descriptor instead.
 func (*Proof) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{24}
+	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *Proof) GetEquipment() string {
@@ -2202,6 +2325,13 @@ func (x *Proof) GetSignal() string {
 		return x.Signal
 	}
 	return ""
+}
+
+func (x *Proof) GetWithin() *durationpb.Duration {
+	if x != nil {
+		return x.Within
+	}
+	return nil
 }
 
 // ControlModule switches a supervised circuit.
@@ -2219,7 +2349,7 @@ type ControlModule struct {
 
 func (x *ControlModule) Reset() {
 	*x = ControlModule{}
-	mi := &file_loopdrill_v1_site_proto_msgTypes[25]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2231,7 +2361,7 @@ func (x *ControlModule) String() string {
 func (*ControlModule) ProtoMessage() {}
 
 func (x *ControlModule) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_site_proto_msgTypes[25]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2244,7 +2374,7 @@ func (x *ControlModule) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ControlModule.ProtoReflect.Descriptor instead.
 func (*ControlModule) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{25}
+	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *ControlModule) GetSupply() string {
@@ -2281,7 +2411,7 @@ type RelayModule struct {
 
 func (x *RelayModule) Reset() {
 	*x = RelayModule{}
-	mi := &file_loopdrill_v1_site_proto_msgTypes[26]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2293,7 +2423,7 @@ func (x *RelayModule) String() string {
 func (*RelayModule) ProtoMessage() {}
 
 func (x *RelayModule) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_site_proto_msgTypes[26]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2306,7 +2436,7 @@ func (x *RelayModule) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RelayModule.ProtoReflect.Descriptor instead.
 func (*RelayModule) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{26}
+	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *RelayModule) GetContact() *Contact {
@@ -2341,7 +2471,7 @@ type Contact struct {
 
 func (x *Contact) Reset() {
 	*x = Contact{}
-	mi := &file_loopdrill_v1_site_proto_msgTypes[27]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2353,7 +2483,7 @@ func (x *Contact) String() string {
 func (*Contact) ProtoMessage() {}
 
 func (x *Contact) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_site_proto_msgTypes[27]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2366,7 +2496,7 @@ func (x *Contact) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Contact.ProtoReflect.Descriptor instead.
 func (*Contact) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{27}
+	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *Contact) GetAtRest() string {
@@ -2408,7 +2538,7 @@ type LoopSounder struct {
 
 func (x *LoopSounder) Reset() {
 	*x = LoopSounder{}
-	mi := &file_loopdrill_v1_site_proto_msgTypes[28]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2420,7 +2550,7 @@ func (x *LoopSounder) String() string {
 func (*LoopSounder) ProtoMessage() {}
 
 func (x *LoopSounder) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_site_proto_msgTypes[28]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2433,7 +2563,7 @@ func (x *LoopSounder) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LoopSounder.ProtoReflect.Descriptor instead.
 func (*LoopSounder) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{28}
+	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *LoopSounder) GetCurrentMa() float64 {
@@ -2452,7 +2582,7 @@ type Isolator struct {
 
 func (x *Isolator) Reset() {
 	*x = Isolator{}
-	mi := &file_loopdrill_v1_site_proto_msgTypes[29]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2464,7 +2594,7 @@ func (x *Isolator) String() string {
 func (*Isolator) ProtoMessage() {}
 
 func (x *Isolator) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_site_proto_msgTypes[29]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2477,7 +2607,7 @@ func (x *Isolator) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Isolator.ProtoReflect.Descriptor instead.
 func (*Isolator) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{29}
+	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{30}
 }
 
 // DeviceType holds electrical figures that replace the built-in generic ones.
@@ -2503,7 +2633,7 @@ type DeviceType struct {
 
 func (x *DeviceType) Reset() {
 	*x = DeviceType{}
-	mi := &file_loopdrill_v1_site_proto_msgTypes[30]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2515,7 +2645,7 @@ func (x *DeviceType) String() string {
 func (*DeviceType) ProtoMessage() {}
 
 func (x *DeviceType) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_site_proto_msgTypes[30]
+	mi := &file_loopdrill_v1_site_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2528,7 +2658,7 @@ func (x *DeviceType) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeviceType.ProtoReflect.Descriptor instead.
 func (*DeviceType) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{30}
+	return file_loopdrill_v1_site_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *DeviceType) GetType() string {
@@ -2614,16 +2744,22 @@ const file_loopdrill_v1_site_proto_rawDesc = "" +
 	"\aTargets\x12E\n" +
 	"\bdetector\x18\x01 \x01(\v2\x19.google.protobuf.DurationB\x0e\xbaH\v\xaa\x01\b\"\x04\b\x80\xa3\x05*\x00R\bdetector\x12H\n" +
 	"\n" +
-	"call_point\x18\x02 \x01(\v2\x19.google.protobuf.DurationB\x0e\xbaH\v\xaa\x01\b\"\x04\b\x80\xa3\x05*\x00R\tcallPoint\"\xaf\x01\n" +
+	"call_point\x18\x02 \x01(\v2\x19.google.protobuf.DurationB\x0e\xbaH\v\xaa\x01\b\"\x04\b\x80\xa3\x05*\x00R\tcallPoint\"\xd1\x02\n" +
 	"\x05Place\x12D\n" +
 	"\x05place\x18\x01 \x01(\tB.\xbaH+\xc8\x01\x01r&2$^[a-z0-9]([a-z0-9-]{0,38}[a-z0-9])?$R\x05place\x12\x1d\n" +
 	"\x05floor\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18\x14R\x05floor\x125\n" +
-	"\aarea_m2\x18\x03 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\xd0\x12cA)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\x06areaM2\x88\x01\x01B\n" +
+	"\aarea_m2\x18\x03 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\xd0\x12cA)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\x06areaM2\x88\x01\x01\x12|\n" +
+	"\x03use\x18\x04 \x01(\tBj\xbaHgreR\x00R\n" +
+	"lift-lobbyR\n" +
+	"lift-shaftR\x11lift-machine-roomR\x04ductR\x05stairR\fescape-routeR\n" +
+	"plant-roomR\x0fprotected-spaceR\x03use\x12\"\n" +
+	"\x06serves\x18\x05 \x03(\tB\n" +
+	"\xbaH\a\x92\x01\x04\x10d\x18\x01R\x06servesB\n" +
 	"\n" +
 	"\b_area_m2\"i\n" +
 	"\x04Zone\x12B\n" +
 	"\x04zone\x18\x01 \x01(\tB.\xbaH+\xc8\x01\x01r&2$^[a-z0-9]([a-z0-9-]{0,38}[a-z0-9])?$R\x04zone\x12\x1d\n" +
-	"\x05title\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18xR\x05title\"\xa6\x04\n" +
+	"\x05title\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18xR\x05title\"\x95\x06\n" +
 	"\x05Panel\x12L\n" +
 	"\rdecision_time\x18\x01 \x01(\v2\x19.google.protobuf.DurationB\f\xbaH\t\xaa\x01\x06\"\x02\b<2\x00R\fdecisionTime\x12H\n" +
 	"\vswitch_time\x18\x02 \x01(\v2\x19.google.protobuf.DurationB\f\xbaH\t\xaa\x01\x06\"\x02\b\x01*\x00R\n" +
@@ -2632,10 +2768,20 @@ const file_loopdrill_v1_site_proto_rawDesc = "" +
 	"\aoutputs\x18\x04 \x03(\v2\x19.loopdrill.v1.PanelOutputB\t\xbaH\x06\x92\x01\x03\x10\xf4\x03R\aoutputs\x127\n" +
 	"\aresound\x18\x05 \x01(\tB\x1d\xbaH\x1ar\x18R\x00R\bnew-zoneR\n" +
 	"new-deviceR\aresound\x124\n" +
-	"\x05reset\x18\x06 \x01(\tB\x1e\xbaH\x1br\x19R\x00R\vkeep-causedR\bdrop-allR\x05reset\x12:\n" +
-	"\alatched\x18\a \x03(\tB \xbaH\x1d\x92\x01\x1a\x18\x01\"\x16r\x14R\vsupervisoryR\x05faultR\alatched\x12'\n" +
+	"\x05reset\x18\x06 \x01(\tB\x1e\xbaH\x1br\x19R\x00R\vkeep-causedR\bdrop-allR\x05reset\x12O\n" +
+	"\alatched\x18\a \x03(\tB5\xbaH2\x92\x01/\x18\x01\"+r)R\vsupervisoryR\x05faultR\bprealarmR\ttechnicalR\alatched\x12'\n" +
 	"\x04mode\x18\b \x01(\tB\x13\xbaH\x10r\x0eR\x00R\x03dayR\x05nightR\x04mode\x12>\n" +
-	"\bcalendar\x18\t \x03(\v2\x18.loopdrill.v1.ModeChangeB\b\xbaH\x05\x92\x01\x02\x10dR\bcalendar\"\xba\x01\n" +
+	"\bcalendar\x18\t \x03(\v2\x18.loopdrill.v1.ModeChangeB\b\xbaH\x05\x92\x01\x02\x10dR\bcalendar\x12W\n" +
+	"\x12fault_sounds_again\x18\n" +
+	" \x01(\v2\x19.google.protobuf.DurationB\x0e\xbaH\v\xaa\x01\b\"\x04\b\x80\xa3\x05*\x00R\x10faultSoundsAgain\x12K\n" +
+	"\frestart_time\x18\v \x01(\v2\x19.google.protobuf.DurationB\r\xbaH\n" +
+	"\xaa\x01\a\"\x03\b\x90\x1c2\x00R\vrestartTime\x122\n" +
+	"\bcadences\x18\f \x01(\v2\x16.loopdrill.v1.CadencesR\bcadences\"\x9c\x01\n" +
+	"\bCadences\x12D\n" +
+	"\x05alert\x18\x01 \x01(\tB.\xbaH+r)R\x00R\n" +
+	"continuousR\fintermittentR\vthree-pulseR\x05alert\x12J\n" +
+	"\bevacuate\x18\x02 \x01(\tB.\xbaH+r)R\x00R\n" +
+	"continuousR\fintermittentR\vthree-pulseR\bevacuate\"\xba\x01\n" +
 	"\n" +
 	"ModeChange\x12D\n" +
 	"\x04days\x18\x01 \x03(\tB0\xbaH-\xc8\x01\x01\x92\x01'\"%r#R\x03monR\x03tueR\x03wedR\x03thuR\x03friR\x03satR\x03sunR\x04days\x12<\n" +
@@ -2694,7 +2840,7 @@ const file_loopdrill_v1_site_proto_rawDesc = "" +
 	"\x10_current_limit_aB\r\n" +
 	"\v_standby_maB\v\n" +
 	"\t_alarm_maB\t\n" +
-	"\a_fuse_a\"\xc2\x03\n" +
+	"\a_fuse_a\"\xfe\x03\n" +
 	"\x04Loop\x12%\n" +
 	"\x04loop\x18\x01 \x01(\rB\f\xbaH\t\xc8\x01\x01*\x04\x18@(\x01H\x00R\x04loop\x88\x01\x01\x12.\n" +
 	"\x06wiring\x18\x02 \x01(\tB\x16\xbaH\x13\xc8\x01\x01r\x0eR\x04ringR\x06branchR\x06wiring\x127\n" +
@@ -2703,7 +2849,8 @@ const file_loopdrill_v1_site_proto_rawDesc = "" +
 	"\x05cable\x18\x05 \x01(\v2\x13.loopdrill.v1.CableB\x06\xbaH\x03\xc8\x01\x01R\x05cable\x12&\n" +
 	"\x04line\x18\x06 \x01(\v2\x12.loopdrill.v1.LineR\x04line\x12B\n" +
 	"\x0ereturn_cable_m\x18\a \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x88\xc3@)\x00\x00\x00\x00\x00\x00\x00\x00H\x01R\freturnCableM\x88\x01\x01\x129\n" +
-	"\adevices\x18\b \x03(\v2\x14.loopdrill.v1.DeviceB\t\xbaH\x06\x92\x01\x03\x10\xe0]R\adevicesB\a\n" +
+	"\adevices\x18\b \x03(\v2\x14.loopdrill.v1.DeviceB\t\xbaH\x06\x92\x01\x03\x10\xe0]R\adevices\x12:\n" +
+	"\freturn_route\x18\t \x01(\tB\x17\xbaH\x14r\x12R\x00R\bseparateR\x04sameR\vreturnRouteB\a\n" +
 	"\x05_loopB\x11\n" +
 	"\x0f_return_cable_m\"\xfd\x01\n" +
 	"\x06Driver\x12<\n" +
@@ -2787,7 +2934,7 @@ const file_loopdrill_v1_site_proto_rawDesc = "" +
 	"\x0fend_of_line_ohm\x18\x01 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x80\x84.A!\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\fendOfLineOhm\x88\x01\x01\x127\n" +
 	"\vshort_means\x18\x02 \x01(\tB\x16\xbaH\x13r\x11R\x00R\x06activeR\x05faultR\n" +
 	"shortMeansB\x12\n" +
-	"\x10_end_of_line_ohm\"\xc9\x03\n" +
+	"\x10_end_of_line_ohm\"\x86\x04\n" +
 	"\vInputModule\x12Z\n" +
 	"\x05input\x18\x01 \x01(\tBD\xbaHA\xc8\x01\x01r<R\x04fireR\twaterflowR\vsupervisoryR\ttechnicalR\areleaseR\bhold-offR\x05input\x12.\n" +
 	"\aat_rest\x18\x02 \x01(\tB\x15\xbaH\x12r\x10R\x00R\x04openR\x06closedR\x06atRest\x12@\n" +
@@ -2797,14 +2944,18 @@ const file_loopdrill_v1_site_proto_rawDesc = "" +
 	"\vshort_means\x18\x05 \x01(\tB\x16\xbaH\x13r\x11R\x00R\x06activeR\x05faultR\n" +
 	"shortMeans\x12-\n" +
 	"\awatches\x18\x06 \x01(\v2\x13.loopdrill.v1.WatchR\awatches\x12+\n" +
-	"\x06proves\x18\a \x01(\v2\x13.loopdrill.v1.ProofR\x06provesB\x12\n" +
+	"\x06proves\x18\a \x01(\v2\x13.loopdrill.v1.ProofR\x06proves\x12;\n" +
+	"\x06senses\x18\b \x01(\tB#\xbaH r\x1eR\x00R\x0evalve-positionR\n" +
+	"water-flowR\x06sensesB\x12\n" +
 	"\x10_end_of_line_ohm\"z\n" +
 	"\x05Watch\x12\x1e\n" +
 	"\x06supply\x18\x01 \x01(\tB\x06\xbaH\x03\xc8\x01\x01R\x06supply\x12Q\n" +
-	"\x06signal\x18\x02 \x01(\tB9\xbaH6\xc8\x01\x01r1R\x05faultR\vmains-faultR\rbattery-faultR\foutput-faultR\x06signal\"M\n" +
+	"\x06signal\x18\x02 \x01(\tB9\xbaH6\xc8\x01\x01r1R\x05faultR\vmains-faultR\rbattery-faultR\foutput-faultR\x06signal\"\x8f\x01\n" +
 	"\x05Proof\x12$\n" +
 	"\tequipment\x18\x01 \x01(\tB\x06\xbaH\x03\xc8\x01\x01R\tequipment\x12\x1e\n" +
-	"\x06signal\x18\x02 \x01(\tB\x06\xbaH\x03\xc8\x01\x01R\x06signal\"\x95\x01\n" +
+	"\x06signal\x18\x02 \x01(\tB\x06\xbaH\x03\xc8\x01\x01R\x06signal\x12@\n" +
+	"\x06within\x18\x03 \x01(\v2\x19.google.protobuf.DurationB\r\xbaH\n" +
+	"\xaa\x01\a\"\x03\b\x90\x1c*\x00R\x06within\"\x95\x01\n" +
 	"\rControlModule\x12\x1e\n" +
 	"\x06supply\x18\x01 \x01(\tB\x06\xbaH\x03\xc8\x01\x01R\x06supply\x127\n" +
 	"\acircuit\x18\x02 \x01(\v2\x15.loopdrill.v1.CircuitB\x06\xbaH\x03\xc8\x01\x01R\acircuit\x12+\n" +
@@ -2858,7 +3009,7 @@ func file_loopdrill_v1_site_proto_rawDescGZIP() []byte {
 	return file_loopdrill_v1_site_proto_rawDescData
 }
 
-var file_loopdrill_v1_site_proto_msgTypes = make([]protoimpl.MessageInfo, 31)
+var file_loopdrill_v1_site_proto_msgTypes = make([]protoimpl.MessageInfo, 32)
 var file_loopdrill_v1_site_proto_goTypes = []any{
 	(*Site)(nil),                  // 0: loopdrill.v1.Site
 	(*Rules)(nil),                 // 1: loopdrill.v1.Rules
@@ -2867,36 +3018,37 @@ var file_loopdrill_v1_site_proto_goTypes = []any{
 	(*Place)(nil),                 // 4: loopdrill.v1.Place
 	(*Zone)(nil),                  // 5: loopdrill.v1.Zone
 	(*Panel)(nil),                 // 6: loopdrill.v1.Panel
-	(*ModeChange)(nil),            // 7: loopdrill.v1.ModeChange
-	(*PanelSupply)(nil),           // 8: loopdrill.v1.PanelSupply
-	(*PanelOutput)(nil),           // 9: loopdrill.v1.PanelOutput
-	(*PanelRelay)(nil),            // 10: loopdrill.v1.PanelRelay
-	(*Supply)(nil),                // 11: loopdrill.v1.Supply
-	(*Loop)(nil),                  // 12: loopdrill.v1.Loop
-	(*Driver)(nil),                // 13: loopdrill.v1.Driver
-	(*Line)(nil),                  // 14: loopdrill.v1.Line
-	(*Device)(nil),                // 15: loopdrill.v1.Device
-	(*SmokeDetector)(nil),         // 16: loopdrill.v1.SmokeDetector
-	(*HeatDetector)(nil),          // 17: loopdrill.v1.HeatDetector
-	(*MultiCriteriaDetector)(nil), // 18: loopdrill.v1.MultiCriteriaDetector
-	(*FlameDetector)(nil),         // 19: loopdrill.v1.FlameDetector
-	(*CallPoint)(nil),             // 20: loopdrill.v1.CallPoint
-	(*ConventionalZone)(nil),      // 21: loopdrill.v1.ConventionalZone
-	(*InputModule)(nil),           // 22: loopdrill.v1.InputModule
-	(*Watch)(nil),                 // 23: loopdrill.v1.Watch
-	(*Proof)(nil),                 // 24: loopdrill.v1.Proof
-	(*ControlModule)(nil),         // 25: loopdrill.v1.ControlModule
-	(*RelayModule)(nil),           // 26: loopdrill.v1.RelayModule
-	(*Contact)(nil),               // 27: loopdrill.v1.Contact
-	(*LoopSounder)(nil),           // 28: loopdrill.v1.LoopSounder
-	(*Isolator)(nil),              // 29: loopdrill.v1.Isolator
-	(*DeviceType)(nil),            // 30: loopdrill.v1.DeviceType
-	(*Equipment)(nil),             // 31: loopdrill.v1.Equipment
-	(*Program)(nil),               // 32: loopdrill.v1.Program
-	(*durationpb.Duration)(nil),   // 33: google.protobuf.Duration
-	(*Circuit)(nil),               // 34: loopdrill.v1.Circuit
-	(*Drive)(nil),                 // 35: loopdrill.v1.Drive
-	(*Cable)(nil),                 // 36: loopdrill.v1.Cable
+	(*Cadences)(nil),              // 7: loopdrill.v1.Cadences
+	(*ModeChange)(nil),            // 8: loopdrill.v1.ModeChange
+	(*PanelSupply)(nil),           // 9: loopdrill.v1.PanelSupply
+	(*PanelOutput)(nil),           // 10: loopdrill.v1.PanelOutput
+	(*PanelRelay)(nil),            // 11: loopdrill.v1.PanelRelay
+	(*Supply)(nil),                // 12: loopdrill.v1.Supply
+	(*Loop)(nil),                  // 13: loopdrill.v1.Loop
+	(*Driver)(nil),                // 14: loopdrill.v1.Driver
+	(*Line)(nil),                  // 15: loopdrill.v1.Line
+	(*Device)(nil),                // 16: loopdrill.v1.Device
+	(*SmokeDetector)(nil),         // 17: loopdrill.v1.SmokeDetector
+	(*HeatDetector)(nil),          // 18: loopdrill.v1.HeatDetector
+	(*MultiCriteriaDetector)(nil), // 19: loopdrill.v1.MultiCriteriaDetector
+	(*FlameDetector)(nil),         // 20: loopdrill.v1.FlameDetector
+	(*CallPoint)(nil),             // 21: loopdrill.v1.CallPoint
+	(*ConventionalZone)(nil),      // 22: loopdrill.v1.ConventionalZone
+	(*InputModule)(nil),           // 23: loopdrill.v1.InputModule
+	(*Watch)(nil),                 // 24: loopdrill.v1.Watch
+	(*Proof)(nil),                 // 25: loopdrill.v1.Proof
+	(*ControlModule)(nil),         // 26: loopdrill.v1.ControlModule
+	(*RelayModule)(nil),           // 27: loopdrill.v1.RelayModule
+	(*Contact)(nil),               // 28: loopdrill.v1.Contact
+	(*LoopSounder)(nil),           // 29: loopdrill.v1.LoopSounder
+	(*Isolator)(nil),              // 30: loopdrill.v1.Isolator
+	(*DeviceType)(nil),            // 31: loopdrill.v1.DeviceType
+	(*Equipment)(nil),             // 32: loopdrill.v1.Equipment
+	(*Program)(nil),               // 33: loopdrill.v1.Program
+	(*durationpb.Duration)(nil),   // 34: google.protobuf.Duration
+	(*Circuit)(nil),               // 35: loopdrill.v1.Circuit
+	(*Drive)(nil),                 // 36: loopdrill.v1.Drive
+	(*Cable)(nil),                 // 37: loopdrill.v1.Cable
 }
 var file_loopdrill_v1_site_proto_depIdxs = []int32{
 	1,  // 0: loopdrill.v1.Site.rules:type_name -> loopdrill.v1.Rules
@@ -2904,54 +3056,58 @@ var file_loopdrill_v1_site_proto_depIdxs = []int32{
 	4,  // 2: loopdrill.v1.Site.places:type_name -> loopdrill.v1.Place
 	5,  // 3: loopdrill.v1.Site.zones:type_name -> loopdrill.v1.Zone
 	6,  // 4: loopdrill.v1.Site.panel:type_name -> loopdrill.v1.Panel
-	11, // 5: loopdrill.v1.Site.supplies:type_name -> loopdrill.v1.Supply
-	31, // 6: loopdrill.v1.Site.equipment:type_name -> loopdrill.v1.Equipment
-	12, // 7: loopdrill.v1.Site.loops:type_name -> loopdrill.v1.Loop
-	32, // 8: loopdrill.v1.Site.program:type_name -> loopdrill.v1.Program
-	30, // 9: loopdrill.v1.Site.device_types:type_name -> loopdrill.v1.DeviceType
+	12, // 5: loopdrill.v1.Site.supplies:type_name -> loopdrill.v1.Supply
+	32, // 6: loopdrill.v1.Site.equipment:type_name -> loopdrill.v1.Equipment
+	13, // 7: loopdrill.v1.Site.loops:type_name -> loopdrill.v1.Loop
+	33, // 8: loopdrill.v1.Site.program:type_name -> loopdrill.v1.Program
+	31, // 9: loopdrill.v1.Site.device_types:type_name -> loopdrill.v1.DeviceType
 	2,  // 10: loopdrill.v1.Rules.limits:type_name -> loopdrill.v1.Limit
-	33, // 11: loopdrill.v1.Targets.detector:type_name -> google.protobuf.Duration
-	33, // 12: loopdrill.v1.Targets.call_point:type_name -> google.protobuf.Duration
-	33, // 13: loopdrill.v1.Panel.decision_time:type_name -> google.protobuf.Duration
-	33, // 14: loopdrill.v1.Panel.switch_time:type_name -> google.protobuf.Duration
-	8,  // 15: loopdrill.v1.Panel.supply:type_name -> loopdrill.v1.PanelSupply
-	9,  // 16: loopdrill.v1.Panel.outputs:type_name -> loopdrill.v1.PanelOutput
-	7,  // 17: loopdrill.v1.Panel.calendar:type_name -> loopdrill.v1.ModeChange
-	33, // 18: loopdrill.v1.ModeChange.at:type_name -> google.protobuf.Duration
-	10, // 19: loopdrill.v1.PanelOutput.relay:type_name -> loopdrill.v1.PanelRelay
-	34, // 20: loopdrill.v1.PanelOutput.circuit:type_name -> loopdrill.v1.Circuit
-	35, // 21: loopdrill.v1.PanelOutput.drives:type_name -> loopdrill.v1.Drive
-	13, // 22: loopdrill.v1.Loop.driver:type_name -> loopdrill.v1.Driver
-	36, // 23: loopdrill.v1.Loop.cable:type_name -> loopdrill.v1.Cable
-	14, // 24: loopdrill.v1.Loop.line:type_name -> loopdrill.v1.Line
-	15, // 25: loopdrill.v1.Loop.devices:type_name -> loopdrill.v1.Device
-	33, // 26: loopdrill.v1.Line.poll_slot:type_name -> google.protobuf.Duration
-	33, // 27: loopdrill.v1.Line.no_reply_slot:type_name -> google.protobuf.Duration
-	33, // 28: loopdrill.v1.Line.command_slot:type_name -> google.protobuf.Duration
-	36, // 29: loopdrill.v1.Device.cable:type_name -> loopdrill.v1.Cable
-	16, // 30: loopdrill.v1.Device.smoke_detector:type_name -> loopdrill.v1.SmokeDetector
-	17, // 31: loopdrill.v1.Device.heat_detector:type_name -> loopdrill.v1.HeatDetector
-	18, // 32: loopdrill.v1.Device.multi_criteria_detector:type_name -> loopdrill.v1.MultiCriteriaDetector
-	19, // 33: loopdrill.v1.Device.flame_detector:type_name -> loopdrill.v1.FlameDetector
-	20, // 34: loopdrill.v1.Device.call_point:type_name -> loopdrill.v1.CallPoint
-	22, // 35: loopdrill.v1.Device.input_module:type_name -> loopdrill.v1.InputModule
-	21, // 36: loopdrill.v1.Device.conventional_zone:type_name -> loopdrill.v1.ConventionalZone
-	25, // 37: loopdrill.v1.Device.control_module:type_name -> loopdrill.v1.ControlModule
-	26, // 38: loopdrill.v1.Device.relay_module:type_name -> loopdrill.v1.RelayModule
-	28, // 39: loopdrill.v1.Device.loop_sounder:type_name -> loopdrill.v1.LoopSounder
-	29, // 40: loopdrill.v1.Device.isolator:type_name -> loopdrill.v1.Isolator
-	33, // 41: loopdrill.v1.InputModule.retard:type_name -> google.protobuf.Duration
-	23, // 42: loopdrill.v1.InputModule.watches:type_name -> loopdrill.v1.Watch
-	24, // 43: loopdrill.v1.InputModule.proves:type_name -> loopdrill.v1.Proof
-	34, // 44: loopdrill.v1.ControlModule.circuit:type_name -> loopdrill.v1.Circuit
-	35, // 45: loopdrill.v1.ControlModule.drives:type_name -> loopdrill.v1.Drive
-	27, // 46: loopdrill.v1.RelayModule.contact:type_name -> loopdrill.v1.Contact
-	35, // 47: loopdrill.v1.RelayModule.drives:type_name -> loopdrill.v1.Drive
-	48, // [48:48] is the sub-list for method output_type
-	48, // [48:48] is the sub-list for method input_type
-	48, // [48:48] is the sub-list for extension type_name
-	48, // [48:48] is the sub-list for extension extendee
-	0,  // [0:48] is the sub-list for field type_name
+	34, // 11: loopdrill.v1.Targets.detector:type_name -> google.protobuf.Duration
+	34, // 12: loopdrill.v1.Targets.call_point:type_name -> google.protobuf.Duration
+	34, // 13: loopdrill.v1.Panel.decision_time:type_name -> google.protobuf.Duration
+	34, // 14: loopdrill.v1.Panel.switch_time:type_name -> google.protobuf.Duration
+	9,  // 15: loopdrill.v1.Panel.supply:type_name -> loopdrill.v1.PanelSupply
+	10, // 16: loopdrill.v1.Panel.outputs:type_name -> loopdrill.v1.PanelOutput
+	8,  // 17: loopdrill.v1.Panel.calendar:type_name -> loopdrill.v1.ModeChange
+	34, // 18: loopdrill.v1.Panel.fault_sounds_again:type_name -> google.protobuf.Duration
+	34, // 19: loopdrill.v1.Panel.restart_time:type_name -> google.protobuf.Duration
+	7,  // 20: loopdrill.v1.Panel.cadences:type_name -> loopdrill.v1.Cadences
+	34, // 21: loopdrill.v1.ModeChange.at:type_name -> google.protobuf.Duration
+	11, // 22: loopdrill.v1.PanelOutput.relay:type_name -> loopdrill.v1.PanelRelay
+	35, // 23: loopdrill.v1.PanelOutput.circuit:type_name -> loopdrill.v1.Circuit
+	36, // 24: loopdrill.v1.PanelOutput.drives:type_name -> loopdrill.v1.Drive
+	14, // 25: loopdrill.v1.Loop.driver:type_name -> loopdrill.v1.Driver
+	37, // 26: loopdrill.v1.Loop.cable:type_name -> loopdrill.v1.Cable
+	15, // 27: loopdrill.v1.Loop.line:type_name -> loopdrill.v1.Line
+	16, // 28: loopdrill.v1.Loop.devices:type_name -> loopdrill.v1.Device
+	34, // 29: loopdrill.v1.Line.poll_slot:type_name -> google.protobuf.Duration
+	34, // 30: loopdrill.v1.Line.no_reply_slot:type_name -> google.protobuf.Duration
+	34, // 31: loopdrill.v1.Line.command_slot:type_name -> google.protobuf.Duration
+	37, // 32: loopdrill.v1.Device.cable:type_name -> loopdrill.v1.Cable
+	17, // 33: loopdrill.v1.Device.smoke_detector:type_name -> loopdrill.v1.SmokeDetector
+	18, // 34: loopdrill.v1.Device.heat_detector:type_name -> loopdrill.v1.HeatDetector
+	19, // 35: loopdrill.v1.Device.multi_criteria_detector:type_name -> loopdrill.v1.MultiCriteriaDetector
+	20, // 36: loopdrill.v1.Device.flame_detector:type_name -> loopdrill.v1.FlameDetector
+	21, // 37: loopdrill.v1.Device.call_point:type_name -> loopdrill.v1.CallPoint
+	23, // 38: loopdrill.v1.Device.input_module:type_name -> loopdrill.v1.InputModule
+	22, // 39: loopdrill.v1.Device.conventional_zone:type_name -> loopdrill.v1.ConventionalZone
+	26, // 40: loopdrill.v1.Device.control_module:type_name -> loopdrill.v1.ControlModule
+	27, // 41: loopdrill.v1.Device.relay_module:type_name -> loopdrill.v1.RelayModule
+	29, // 42: loopdrill.v1.Device.loop_sounder:type_name -> loopdrill.v1.LoopSounder
+	30, // 43: loopdrill.v1.Device.isolator:type_name -> loopdrill.v1.Isolator
+	34, // 44: loopdrill.v1.InputModule.retard:type_name -> google.protobuf.Duration
+	24, // 45: loopdrill.v1.InputModule.watches:type_name -> loopdrill.v1.Watch
+	25, // 46: loopdrill.v1.InputModule.proves:type_name -> loopdrill.v1.Proof
+	34, // 47: loopdrill.v1.Proof.within:type_name -> google.protobuf.Duration
+	35, // 48: loopdrill.v1.ControlModule.circuit:type_name -> loopdrill.v1.Circuit
+	36, // 49: loopdrill.v1.ControlModule.drives:type_name -> loopdrill.v1.Drive
+	28, // 50: loopdrill.v1.RelayModule.contact:type_name -> loopdrill.v1.Contact
+	36, // 51: loopdrill.v1.RelayModule.drives:type_name -> loopdrill.v1.Drive
+	52, // [52:52] is the sub-list for method output_type
+	52, // [52:52] is the sub-list for method input_type
+	52, // [52:52] is the sub-list for extension type_name
+	52, // [52:52] is the sub-list for extension extendee
+	0,  // [0:52] is the sub-list for field type_name
 }
 
 func init() { file_loopdrill_v1_site_proto_init() }
@@ -2965,17 +3121,17 @@ func file_loopdrill_v1_site_proto_init() {
 	file_loopdrill_v1_site_proto_msgTypes[1].OneofWrappers = []any{}
 	file_loopdrill_v1_site_proto_msgTypes[2].OneofWrappers = []any{}
 	file_loopdrill_v1_site_proto_msgTypes[4].OneofWrappers = []any{}
-	file_loopdrill_v1_site_proto_msgTypes[8].OneofWrappers = []any{}
-	file_loopdrill_v1_site_proto_msgTypes[9].OneofWrappers = []any{
+	file_loopdrill_v1_site_proto_msgTypes[9].OneofWrappers = []any{}
+	file_loopdrill_v1_site_proto_msgTypes[10].OneofWrappers = []any{
 		(*PanelOutput_Relay)(nil),
 		(*PanelOutput_Circuit)(nil),
 	}
-	file_loopdrill_v1_site_proto_msgTypes[10].OneofWrappers = []any{}
 	file_loopdrill_v1_site_proto_msgTypes[11].OneofWrappers = []any{}
 	file_loopdrill_v1_site_proto_msgTypes[12].OneofWrappers = []any{}
 	file_loopdrill_v1_site_proto_msgTypes[13].OneofWrappers = []any{}
 	file_loopdrill_v1_site_proto_msgTypes[14].OneofWrappers = []any{}
-	file_loopdrill_v1_site_proto_msgTypes[15].OneofWrappers = []any{
+	file_loopdrill_v1_site_proto_msgTypes[15].OneofWrappers = []any{}
+	file_loopdrill_v1_site_proto_msgTypes[16].OneofWrappers = []any{
 		(*Device_SmokeDetector)(nil),
 		(*Device_HeatDetector)(nil),
 		(*Device_MultiCriteriaDetector)(nil),
@@ -2987,21 +3143,21 @@ func file_loopdrill_v1_site_proto_init() {
 		(*Device_RelayModule)(nil),
 		(*Device_LoopSounder)(nil),
 	}
-	file_loopdrill_v1_site_proto_msgTypes[16].OneofWrappers = []any{}
 	file_loopdrill_v1_site_proto_msgTypes[17].OneofWrappers = []any{}
 	file_loopdrill_v1_site_proto_msgTypes[18].OneofWrappers = []any{}
-	file_loopdrill_v1_site_proto_msgTypes[21].OneofWrappers = []any{}
+	file_loopdrill_v1_site_proto_msgTypes[19].OneofWrappers = []any{}
 	file_loopdrill_v1_site_proto_msgTypes[22].OneofWrappers = []any{}
-	file_loopdrill_v1_site_proto_msgTypes[27].OneofWrappers = []any{}
+	file_loopdrill_v1_site_proto_msgTypes[23].OneofWrappers = []any{}
 	file_loopdrill_v1_site_proto_msgTypes[28].OneofWrappers = []any{}
-	file_loopdrill_v1_site_proto_msgTypes[30].OneofWrappers = []any{}
+	file_loopdrill_v1_site_proto_msgTypes[29].OneofWrappers = []any{}
+	file_loopdrill_v1_site_proto_msgTypes[31].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_loopdrill_v1_site_proto_rawDesc), len(file_loopdrill_v1_site_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   31,
+			NumMessages:   32,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
