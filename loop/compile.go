@@ -8,6 +8,7 @@ import (
 
 	"google.golang.org/protobuf/types/known/durationpb"
 
+	"loopdrill.dev/loopdrill/loop/cadence"
 	"loopdrill.dev/loopdrill/loop/circuit"
 	"loopdrill.dev/loopdrill/loop/plant"
 	"loopdrill.dev/loopdrill/loop/power"
@@ -39,6 +40,7 @@ func Compile(site *pb.Site) (*Installation, []*pb.Finding) {
 		pack = packs[0]
 	}
 	c.leastV = circuit.PackVoltages(pack).LeastV
+	c.in.Cadences = cadence.Read(site.GetPanel().GetCadences(), pack)
 	c.in.Power, found = power.Compile(site, power.PackDelays(pack))
 	c.found = append(c.found, found...)
 	for i, l := range site.GetLoops() {

@@ -10,6 +10,7 @@ package loop
 import (
 	"time"
 
+	"loopdrill.dev/loopdrill/loop/cadence"
 	"loopdrill.dev/loopdrill/loop/circuit"
 	"loopdrill.dev/loopdrill/loop/line"
 	"loopdrill.dev/loopdrill/loop/plant"
@@ -38,6 +39,7 @@ type Installation struct {
 	SwitchTime   time.Duration // decision -> panel output; output -> what it changes elsewhere
 	Targets      Targets
 	ResetDrops   bool // reset drops everything
+	Cadences     cadence.Signals
 
 	points  map[string]int32 // by label and by loop/address
 	outputs map[string]int32
@@ -137,8 +139,9 @@ type Output struct {
 
 // Load is one appliance on an output circuit.
 type Load struct {
-	Label  string
-	Output int32
+	Label   string
+	Output  int32
+	Sounder bool // audible
 }
 
 // Point finds a point by label or loop/address.

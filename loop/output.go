@@ -65,7 +65,7 @@ func (c *compiler) circuit(o *Output, path string, k *pb.Circuit, lent *pb.Cable
 		o.Sounder = o.Sounder || sounder
 		o.Loads = append(o.Loads, int32(len(c.in.Loads)))
 		c.in.loads[l.GetLabel()] = int32(len(c.in.Loads))
-		c.in.Loads = append(c.in.Loads, Load{Label: l.GetLabel(), Output: -1})
+		c.in.Loads = append(c.in.Loads, Load{Label: l.GetLabel(), Output: -1, Sounder: sounder})
 	}
 }
 

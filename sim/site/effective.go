@@ -6,6 +6,7 @@ import (
 	"google.golang.org/protobuf/reflect/protoreflect"
 
 	"loopdrill.dev/loopdrill/loop"
+	"loopdrill.dev/loopdrill/loop/cadence"
 	"loopdrill.dev/loopdrill/loop/check"
 	"loopdrill.dev/loopdrill/loop/circuit"
 	"loopdrill.dev/loopdrill/loop/figure"
@@ -26,7 +27,7 @@ type Default struct {
 // everywhere is left out.
 func Effective(m *pb.Site) []Default {
 	var out []Default
-	for _, model := range [][]figure.Default{loop.Defaults(), wire.Defaults(), circuit.Defaults(), power.Defaults(), plant.Defaults()} {
+	for _, model := range [][]figure.Default{loop.Defaults(), wire.Defaults(), circuit.Defaults(), cadence.Defaults(), power.Defaults(), plant.Defaults()} {
 		for _, d := range model {
 			out = appendInForce(out, m, Default{Default: d})
 		}
