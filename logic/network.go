@@ -11,8 +11,8 @@ import (
 // once. Nodes are numbered so that a gate comes after all its inputs: first every fact there is,
 // then the two constants, then the gates. Immutable once built.
 type network struct {
-	base   [term.DeviceFed + 1]int32 // node of the first fact of a kind
-	size   [term.DeviceFed + 1]int32 // facts of the kind
+	base   [term.LastKnown + 1]int32 // node of the first fact of a kind
+	size   [term.LastKnown + 1]int32 // facts of the kind
 	leaves int32
 	gates  []gate
 	// inputs[g] are the inputs of gate g; outs[n] the gates that node n feeds, one entry for each
@@ -48,6 +48,9 @@ func pack(many [][]int32) lists {
 // states of OutputCommanded facts: Rest to Release, since nothing is ever commanded Off.
 const commandedStates = int32(term.Off)
 
+// positions of OverrideAt facts.
+const positions = term.SwitchedOff + 1
+
 // newNetwork numbers the facts of the world.
 func newNetwork(w *term.World) *network {
 	n := &network{}
@@ -55,8 +58,10 @@ func newNetwork(w *term.World) *network {
 		term.ZoneDisabled: len(w.Zones), term.OutputCommanded: len(w.Outputs) * int(commandedStates), term.OutputFault: len(w.Outputs),
 		term.OutputDisabled: len(w.Outputs), term.SupplyFault: len(w.Supplies), term.LoopFault: len(w.Loops), term.EquipmentProven: len(w.Equipment),
 		term.ControlOn: len(w.Controls), term.PanelMode: 2, term.PanelAcknowledged: 1, term.PanelSilenced: 1, term.PanelEvacuate: 1,
+		term.ZoneTest: len(w.Zones), term.ZoneConfirmed: len(w.Zones), term.EquipmentDisabled: len(w.Equipment),
+		term.OverrideAt: len(w.Overrides) * int(positions), term.PanelBuzzer: 1,
 	}
-	for kind := term.DeviceFire; kind <= term.PanelEvacuate; kind++ {
+	for kind := term.DeviceFire; kind <= term.LastKnown; kind++ {
 		n.base[kind] = n.leaves
 		n.size[kind] = int32(sizes[kind])
 		if kind <= term.DeviceDisabled {
@@ -69,7 +74,7 @@ func newNetwork(w *term.World) *network {
 
 // leaf returns the node of a fact that the panel keeps, and false for any other fact.
 func (n *network) leaf(f term.Fact) (int32, bool) {
-	if f.Kind == 0 || f.Kind > term.PanelEvacuate || f.Kind == term.CauseTrue {
+	if f.Kind == 0 || f.Kind > term.LastKnown || f.Kind == term.CauseTrue {
 		return 0, false
 	}
 	i := f.Index
@@ -81,6 +86,11 @@ func (n *network) leaf(f term.Fact) (int32, bool) {
 		i = f.Index*commandedStates + f.Value
 	case term.PanelMode:
 		i = f.Value
+	case term.OverrideAt:
+		if f.Value < 0 || f.Value >= positions {
+			return 0, false
+		}
+		i = f.Index*positions + f.Value
 	}
 	if i < 0 || i >= n.size[f.Kind] {
 		return 0, false

@@ -187,7 +187,7 @@ func (p *Program) reset(s *State, event uint64, sink Sink) {
 
 // clearGone clears latched supervisory signals and faults that are there no more.
 func (p *Program) clearGone(s *State, event uint64, sink Sink) {
-	for kind := range term.DeviceFed {
+	for kind := range term.OutputState {
 		if !p.latches[kind] {
 			continue
 		}

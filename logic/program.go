@@ -71,7 +71,7 @@ type Program struct {
 
 	dropAll         bool
 	resoundByDevice bool
-	latches         [term.DeviceFed + 1]bool
+	latches         [term.LastKnown + 1]bool
 	night           bool
 	switchTime      time.Duration
 	chainLimit      int // ChainLimit, or less in tests

@@ -111,6 +111,10 @@ func (p *Program) NewState() *State {
 		leaf, _ := p.net.leaf(term.Fact{Kind: term.OutputCommanded, Index: int32(o)})
 		facts = append(facts, leaf)
 	}
+	for i := range p.net.size[term.OverrideAt] / positions {
+		leaf, _ := p.net.leaf(term.Fact{Kind: term.OverrideAt, Index: i, Value: term.Auto})
+		facts = append(facts, leaf)
+	}
 	mode := term.Day
 	if p.night {
 		mode = term.Night
@@ -257,3 +261,9 @@ func (p *Program) Holder(s *State, effect int) (int, bool) {
 	}
 	return int(s.holder[set]), true
 }
+
+// Withheld reports whether the pair would demand its state, were it not for its `unless`.
+func (p *Program) Withheld(s *State, pair int) bool { return s.pair[pair].held && !s.pair[pair].active }
+
+// Silenced returns the state up to which silence removes demands on the output; Rest for none.
+func (p *Program) Silenced(s *State, output int) term.State { return s.output[output].silenced }

@@ -106,6 +106,8 @@ func AtRest(f term.Fact) bool {
 	switch f.Kind {
 	case term.PanelMode:
 		return f.Value == term.Day
+	case term.OverrideAt:
+		return f.Value == term.Auto
 	case term.OutputCommanded, term.OutputState:
 		return term.State(f.Value) == term.Rest
 	}

@@ -34,7 +34,8 @@ func (r *Reader) panel(word string) *Term {
 			return Or(append(members, each(SupplyFault, len(w.Supplies))...)...)
 		case "disabled":
 			members := append(each(DeviceDisabled, len(w.Points)), each(ZoneDisabled, len(w.Zones))...)
-			return Or(append(members, each(OutputDisabled, len(w.Outputs))...)...)
+			members = append(members, each(OutputDisabled, len(w.Outputs))...)
+			return Or(append(members, each(EquipmentDisabled, len(w.Equipment))...)...)
 		case "acknowledged":
 			return Is(PanelAcknowledged, 0)
 		case "silenced":
@@ -42,7 +43,11 @@ func (r *Reader) panel(word string) *Term {
 		case "evacuate":
 			return Is(PanelEvacuate, 0)
 		case "test":
-			return False() // refused by references
+			return Or(each(ZoneTest, len(w.Zones))...)
+		case "buzzer":
+			return Is(PanelBuzzer, 0)
+		case "stopped":
+			return Is(PanelStopped, 0)
 		}
 		panic("term: no meaning for `panel." + word + "`")
 	})
@@ -57,8 +62,10 @@ func (r *Reader) area(what string, index int, word string) *Term {
 		switch word {
 		case "fire", "prealarm", "supervisory":
 			return Or(r.signals(what, index, word)...)
+		case "confirmed":
+			return Is(ZoneConfirmed, index)
 		case "test":
-			return False() // refused by references
+			return Or(r.tests(what, index)...)
 		case "disabled":
 			if what == "zone" {
 				return Is(ZoneDisabled, index)
@@ -79,6 +86,47 @@ func (r *Reader) area(what string, index int, word string) *Term {
 			}
 		}
 		return Or(members...)
+	})
+}
+
+// tests returns the leaves `in test` of a zone, or of the zones that the fire inputs of a place
+// or group belong to: only zones are put into test.
+func (r *Reader) tests(what string, index int) []*Term {
+	if what == "zone" {
+		return []*Term{Is(ZoneTest, index)}
+	}
+	var zones []int
+	for p := range r.world.Points {
+		if point := &r.world.Points[p]; point.Input.Fire() && point.Zone >= 0 && r.within(p, what, index) && !slices.Contains(zones, point.Zone) {
+			zones = append(zones, point.Zone)
+		}
+	}
+	members := make([]*Term, len(zones))
+	for i, zone := range zones {
+		members[i] = Is(ZoneTest, zone)
+	}
+	return members
+}
+
+// indications are the words of what the panel indicates first, the strongest first; with no
+// condition at all it is quiescent (EN 54-2 and ISO 7240-2: several conditions may stand at
+// once, and the fire alarm condition is indicated first; the order of the others is common practice).
+func indications() []string {
+	return []string{"fire", "prealarm", "supervisory", "fault", "disablement", "test", "quiescent"}
+}
+
+// indicated is the meaning of panel.indicated == the i-th of indications.
+func (r *Reader) indicated(i int) *Term {
+	return r.once("panel.indicated."+strconv.Itoa(i), func() *Term {
+		conditions := []string{"fire", "prealarm", "supervisory", "fault", "disabled", "test"}
+		var members []*Term
+		for _, stronger := range conditions[:i] {
+			members = append(members, Negate(r.panel(stronger)))
+		}
+		if i < len(conditions) {
+			members = append(members, r.panel(conditions[i]))
+		}
+		return And(members...)
 	})
 }
 

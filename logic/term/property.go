@@ -2,6 +2,7 @@ package term
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"cel.dev/cel-go/common/ast"
@@ -49,11 +50,17 @@ func (t *text) property(e ast.Expr, n name) {
 			}
 			t.refuse(t.fieldStart(e), "bench-only", "the panel cannot know this: `"+n.name+"(..)."+word+"`", detail)
 		}
-		if word == "test" {
-			t.refuse(t.fieldStart(e), "not-simulated-yet", "`"+n.name+".test` is not simulated yet", "take it out of the condition for now")
+		if what := n.name + "." + word; slices.Contains(unsimulated(), what) && t.scope == Expectation {
+			t.refuse(t.fieldStart(e), "not-simulated-yet", "`"+what+"` is not simulated yet", "take it out of the condition for now")
+		}
+		if word == "confirmed" && t.scope == Matrix {
+			t.refuse(t.fieldStart(e), "scope", "how a zone confirms is the program's own rule", "a row says how many must signal, as in zone('hall').detectors_in_fire >= 2")
 		}
 	}
 }
+
+// unsimulated lists the properties that the bench cannot answer yet.
+func unsimulated() []string { return []string{"output.cadence", "load.sounding", "panel.stopped"} }
 
 // benchDetail says where bench-only names may stand.
 func benchDetail(s Scope) string {
@@ -147,6 +154,8 @@ func (t *text) lookup(what, id string) (int, []string) {
 		return among(w.Supplies)
 	case "control":
 		return among(w.Controls)
+	case "override":
+		return among(w.Overrides)
 	case "cause":
 		return among(w.Causes)
 	case "load":
@@ -206,10 +215,16 @@ func (t *text) lowerProperty(e ast.Expr) *Term {
 	case "loop":
 		return Is(LoopFault, index)
 	case "equipment":
+		if word == "disabled" {
+			return Is(EquipmentDisabled, index)
+		}
 		return Is(EquipmentProven, index)
 	case "control":
 		return Is(ControlOn, index)
 	case "load":
+		if word == "sounding" {
+			return Is(LoadSounding, index)
+		}
 		return Is(LoadOn, index)
 	}
 	panic("term: no meaning for `" + n.name + "." + word + "`")
@@ -273,38 +288,9 @@ func (t *text) lowerWord(e, literal ast.Expr, word string) *Term {
 	if !ok {
 		return False()
 	}
-	var words []string
-	var found *Term
-	switch n.name {
-	case "panel":
-		words = []string{"day", "night"}
-		for i, w := range words {
-			if w == word {
-				found = IsValue(PanelMode, 0, int32(i))
-			}
-		}
-	case "output":
-		o := t.reader.world.Outputs[index]
-		words = o.Words()
-		kind := OutputCommanded
-		if e.AsSelect().FieldName() == "state" {
-			kind = OutputState
-		}
-		for s := range Off {
-			if o.Takes(s) && s.String() == word {
-				found = IsValue(kind, index, int32(s))
-			}
-		}
-	case "equipment":
-		words = t.reader.world.Equipment[index].States
-		for i, w := range words {
-			if w == word {
-				found = IsValue(EquipmentState, index, int32(i))
-			}
-		}
-	}
-	if found != nil {
-		return found
+	words, found := t.reader.words(n.name, index, e.AsSelect().FieldName())
+	if i := slices.Index(words, word); i >= 0 {
+		return found(i)
 	}
 	detail := "known: " + strings.Join(words, ", ")
 	if near, ok := finding.Nearest(word, words); ok {
@@ -312,6 +298,37 @@ func (t *text) lowerWord(e, literal ast.Expr, word string) *Term {
 	}
 	t.refuse(t.start(literal), "unknown", fmt.Sprintf("`%s` is never '%s'", t.between(e), word), detail)
 	return False()
+}
+
+// words lists the words that a property can be, and what it means that it is the i-th of them.
+func (r *Reader) words(what string, index int, property string) ([]string, func(i int) *Term) {
+	byValue := func(kind Kind) func(i int) *Term {
+		return func(i int) *Term { return IsValue(kind, index, int32(i)) }
+	}
+	switch what + "." + property {
+	case "panel.mode":
+		return []string{"day", "night"}, byValue(PanelMode)
+	case "panel.indicated":
+		return indications(), r.indicated
+	case "output.cadence":
+		return Cadences(), byValue(OutputCadence)
+	case "equipment.state":
+		return r.world.Equipment[index].States, byValue(EquipmentState)
+	case "override.position":
+		return positions(), byValue(OverrideAt)
+	}
+	kind, o := OutputCommanded, r.world.Outputs[index]
+	if property == "state" {
+		kind = OutputState
+	}
+	var words []string
+	var states []State
+	for s := range Off {
+		if o.Takes(s) {
+			words, states = append(words, s.String()), append(states, s)
+		}
+	}
+	return words, func(i int) *Term { return IsValue(kind, index, int32(states[i])) }
 }
 
 // between returns the text of a property as it was written.

@@ -95,6 +95,11 @@ const (
 	PanelAcknowledged                 // no index
 	PanelSilenced                     // no index
 	PanelEvacuate                     // no index
+	ZoneTest                          // Index zone: in test
+	ZoneConfirmed                     // Index zone: in fire, and by as many signals as its detection asks for
+	EquipmentDisabled                 // Index equipment
+	OverrideAt                        // Index override, Value: Auto, SwitchedOn or SwitchedOff
+	PanelBuzzer                       // no index
 	// OutputState and all behind it are for the bench only: legal in expectations, never in
 	// causes, matrix rows or detection.
 	OutputState     // Index output, Value = State: the contact or circuit as it is
@@ -102,7 +107,49 @@ const (
 	EquipmentState  // Index equipment, Value = index of the word in World.Equipment[i].States
 	DeviceFed       // Index point
 	DeviceReachable // Index point
+	OutputCadence   // Index output, Value: Silent, Continuous, Intermittent or ThreePulse
+	PanelStopped    // no index
+	LoadSounding    // Index load: at this moment, as the cadence has it
 )
+
+// LastKnown is the last kind that the panel can know.
+const LastKnown = OutputState - 1
+
+// Positions of an override: values of OverrideAt.
+const (
+	Auto        int32 = 0
+	SwitchedOn  int32 = 1
+	SwitchedOff int32 = 2
+)
+
+// positions are the words of an override's positions, by value.
+func positions() []string { return []string{Auto: "auto", SwitchedOn: "on", SwitchedOff: "off"} }
+
+// PositionWord is the word of a position of an override.
+func PositionWord(position int32) string { return positions()[position] }
+
+// Position returns the position of an override with the word.
+func Position(word string) (int32, bool) {
+	for p, w := range positions() {
+		if w == word {
+			return int32(p), true
+		}
+	}
+	return 0, false
+}
+
+// What sounders of an output give: values of OutputCadence.
+const (
+	Silent       int32 = 0
+	Continuous   int32 = 1
+	Intermittent int32 = 2
+	ThreePulse   int32 = 3
+)
+
+// Cadences are the words of cadences, by value.
+func Cadences() []string {
+	return []string{Silent: "silent", Continuous: "continuous", Intermittent: "intermittent", ThreePulse: "three-pulse"}
+}
 
 // Values of PanelMode.
 const (
@@ -223,7 +270,7 @@ func Threshold(n int, args []*Term) *Term {
 func (f Fact) String() string {
 	text := f.Kind.String() + "." + strconv.Itoa(int(f.Index))
 	switch f.Kind {
-	case OutputCommanded, PanelMode, OutputState, EquipmentState:
+	case OutputCommanded, PanelMode, OverrideAt, OutputState, EquipmentState, OutputCadence:
 		text += "." + strconv.Itoa(int(f.Value))
 	}
 	return text
@@ -233,7 +280,8 @@ func (f Fact) String() string {
 func (k Kind) String() string {
 	names := [...]string{"", "fire", "active", "prealarm", "supervisory", "fault", "disabled", "zone-disabled", "commanded", "output-fault",
 		"output-disabled", "supply-fault", "loop-fault", "proven", "control", "cause", "mode", "acknowledged", "silenced", "evacuate",
-		"state", "load", "equipment", "fed", "reachable"}
+		"zone-test", "zone-confirmed", "equipment-disabled", "override", "buzzer",
+		"state", "load", "equipment", "fed", "reachable", "cadence", "stopped", "sounding"}
 	if int(k) < len(names) {
 		return names[k]
 	}

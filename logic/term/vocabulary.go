@@ -47,18 +47,20 @@ func vocabulary() []name {
 	count := func(n string) field { return field{name: n, typ: cel.IntType} }
 	word := func(n string) field { return field{name: n, typ: cel.StringType} }
 	area := append(yes("fire", "prealarm", "supervisory", "fault", "disabled", "test"), count("devices_in_fire"), count("detectors_in_fire"))
+	zone := append(append([]field{}, area...), yes("confirmed")...)
 	return []name{
-		{"panel", nil, append(yes("fire", "prealarm", "supervisory", "fault", "disabled", "test", "acknowledged", "silenced", "evacuate"), word("mode"))},
-		{"zone", cel.StringType, area},
+		{"panel", nil, append(yes("fire", "prealarm", "supervisory", "fault", "disabled", "test", "acknowledged", "silenced", "evacuate", "buzzer"), word("mode"), word("indicated"), bench("stopped", cel.BoolType))},
+		{"zone", cel.StringType, zone},
 		{"place", cel.StringType, area},
 		{"group", cel.StringType, area},
 		{"device", cel.StringType, append(yes("fire", "active", "prealarm", "supervisory", "fault", "disabled"), bench("fed", cel.BoolType), bench("reachable", cel.BoolType))},
-		{"output", cel.StringType, append([]field{word("commanded")}, append(yes("fault"), bench("on", cel.BoolType), bench("state", cel.StringType))...)},
+		{"output", cel.StringType, append([]field{word("commanded")}, append(yes("fault"), bench("on", cel.BoolType), bench("state", cel.StringType), bench("cadence", cel.StringType))...)},
 		{"supply", cel.StringType, yes("fault")},
 		{"loop", cel.IntType, yes("fault")},
-		{"equipment", cel.StringType, append(yes("proven"), bench("state", cel.StringType))},
+		{"equipment", cel.StringType, append(yes("proven", "disabled"), bench("state", cel.StringType))},
 		{"control", cel.StringType, yes("on")},
-		{"load", cel.StringType, []field{bench("on", cel.BoolType)}},
+		{"override", cel.StringType, []field{word("position")}},
+		{"load", cel.StringType, []field{bench("on", cel.BoolType), bench("sounding", cel.BoolType)}},
 		{"cause", cel.StringType, nil},
 	}
 }

@@ -13,6 +13,7 @@ type World struct {
 	Supplies  []string
 	Causes    []string
 	Controls  []string
+	Overrides []string
 	Equipment []Equipment
 	// Partial says that parts of the installation could not be read: what can be counted is not known.
 	Partial bool
@@ -64,10 +65,12 @@ type Output struct {
 	Sounder bool
 }
 
-// Equipment is one thing that reacts, with the words of its states in index order.
+// Equipment is one thing that reacts, with the words of its states in index order and the
+// outputs that drive it.
 type Equipment struct {
-	ID     string
-	States []string
+	ID      string
+	States  []string
+	Outputs []int32
 }
 
 // Takes reports whether the output's vocabulary holds the state (rules E6, J11).

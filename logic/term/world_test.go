@@ -4,7 +4,7 @@ package term
 func exchange() *World {
 	w := &World{
 		Zones: []string{"hall", "lobby", "spare"}, Places: []string{"hall", "lobby"}, Groups: []string{"recall"},
-		Supplies: []string{"psu-1"}, Causes: []string{"hall-fire", "any-fire"}, Controls: []string{"fan-override"},
+		Supplies: []string{"psu-1"}, Causes: []string{"hall-fire", "any-fire"}, Controls: []string{"fan-override"}, Overrides: []string{"fan"},
 		Loads: []string{"HALL-S1"}, Loops: []uint32{1, 3},
 		Equipment: []Equipment{{ID: "hall-fan", States: []string{"stopped", "running"}}},
 		PointRefs: map[string]int{}, OutputRefs: map[string]int{},

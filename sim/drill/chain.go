@@ -52,23 +52,25 @@ func (d *Drill) LastAbout(facts []term.Fact, until time.Duration) uint64 {
 // thingOf is what a fact is about.
 func (p *Plan) thingOf(f term.Fact) (space, int32) {
 	switch f.Kind {
-	case term.ZoneDisabled:
+	case term.ZoneDisabled, term.ZoneTest, term.ZoneConfirmed:
 		return ofZone, f.Index
-	case term.OutputCommanded, term.OutputFault, term.OutputDisabled, term.OutputState:
+	case term.OutputCommanded, term.OutputFault, term.OutputDisabled, term.OutputState, term.OutputCadence:
 		return ofOutput, f.Index
-	case term.LoadOn:
+	case term.LoadOn, term.LoadSounding:
 		return ofOutput, p.In.Loads[f.Index].Output
 	case term.SupplyFault:
 		return ofSupply, f.Index
 	case term.LoopFault:
 		return ofLoop, f.Index
-	case term.EquipmentProven, term.EquipmentState:
+	case term.EquipmentProven, term.EquipmentState, term.EquipmentDisabled:
 		return ofEquipment, f.Index
 	case term.ControlOn:
 		return ofControl, f.Index
+	case term.OverrideAt:
+		return ofOverride, f.Index
 	case term.CauseTrue:
 		return ofCause, f.Index
-	case term.PanelMode, term.PanelAcknowledged, term.PanelSilenced, term.PanelEvacuate:
+	case term.PanelMode, term.PanelAcknowledged, term.PanelSilenced, term.PanelEvacuate, term.PanelBuzzer, term.PanelStopped:
 		return ofPanel, int32(f.Kind)
 	}
 	return ofPoint, f.Index

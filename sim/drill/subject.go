@@ -26,6 +26,7 @@ const (
 	ofControl
 	ofSupply
 	ofLoad
+	ofOverride
 	ofPanel // the panel as a whole; the index is the kind of the fact
 )
 
@@ -66,6 +67,8 @@ func (p *Plan) SubjectOf(e *sim.Event) string {
 		return "zone " + p.World.Zones[i]
 	case ofControl:
 		return "control " + p.World.Controls[i]
+	case ofOverride:
+		return "override " + p.World.Overrides[i]
 	case ofSupply:
 		if i < 0 {
 			return "all supplies"
@@ -135,8 +138,10 @@ func factSpace(k term.Kind) space {
 	switch k {
 	case term.OutputFault, term.OutputDisabled:
 		return ofOutput
-	case term.ZoneDisabled:
+	case term.ZoneDisabled, term.ZoneTest:
 		return ofZone
+	case term.EquipmentDisabled:
+		return ofEquipment
 	case term.LoopFault:
 		return ofLoop
 	case term.SupplyFault:

@@ -28,6 +28,12 @@ var factWords = map[term.Kind][2]string{
 	term.PanelAcknowledged: {"is acknowledged", "is not acknowledged"},
 	term.PanelSilenced:     {"is silenced", "is not silenced"},
 	term.PanelEvacuate:     {"evacuates by hand", "does not evacuate by hand"},
+	term.ZoneTest:          {"is in test", "is not in test"},
+	term.ZoneConfirmed:     {"is confirmed in fire", "is not confirmed in fire"},
+	term.EquipmentDisabled: {"is disabled", "is not disabled"},
+	term.PanelBuzzer:       {"sounds its buzzer", "does not sound its buzzer"},
+	term.PanelStopped:      {"is stopped", "is not stopped"},
+	term.LoadSounding:      {"sounds", "does not sound"},
 }
 
 // DescribeFact says in a few words that a fact holds, or that it does not.
@@ -44,13 +50,17 @@ func (p *Plan) DescribeFact(f term.Fact, holds bool) string {
 		return fmt.Sprintf("%s %s %s", p.In.Plant.ID(int(f.Index)), choose(holds, "is", "is not"), p.In.Plant.States(int(f.Index))[f.Value])
 	case term.PanelMode:
 		return "the mode " + choose(holds, "is ", "is not ") + modeWord(int64(f.Value))
+	case term.OverrideAt:
+		return fmt.Sprintf("override %s %s %s", p.World.Overrides[f.Index], choose(holds, "is at", "is not at"), term.PositionWord(f.Value))
+	case term.OutputCadence:
+		return fmt.Sprintf("%s %s %s", p.In.Outputs[f.Index].Label, choose(holds, "is", "is not"), term.Cadences()[f.Value])
 	}
 	words := factWords[f.Kind]
 	return p.factSubject(f) + " " + choose(holds, words[0], words[1])
 }
 
 func (p *Plan) factSubject(f term.Fact) string {
-	if f.Kind == term.LoadOn {
+	if f.Kind == term.LoadOn || f.Kind == term.LoadSounding {
 		return p.In.Loads[f.Index].Label
 	}
 	switch s, i := p.thingOf(f); s {
@@ -68,6 +78,8 @@ func (p *Plan) factSubject(f term.Fact) string {
 		return p.In.Plant.ID(int(i))
 	case ofControl:
 		return "control " + p.World.Controls[i]
+	case ofOverride:
+		return "override " + p.World.Overrides[i]
 	case ofCause:
 		return "cause " + p.World.Causes[i]
 	}

@@ -192,8 +192,8 @@ func (c *compiler) name(t *term.Term) {
 	t.Each(func(f term.Fact) {
 		o := f.Index
 		switch f.Kind {
-		case term.OutputState, term.OutputCommanded:
-		case term.LoadOn:
+		case term.OutputState, term.OutputCommanded, term.OutputCadence:
+		case term.LoadOn, term.LoadSounding:
 			if o = c.plan.In.Loads[f.Index].Output; o < 0 {
 				return
 			}

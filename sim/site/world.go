@@ -31,11 +31,19 @@ func World(m *pb.Site, in *loop.Installation) *term.World {
 	for e := range in.Plant.Len() {
 		w.Equipment = append(w.Equipment, term.Equipment{ID: in.Plant.ID(e), States: in.Plant.States(e)})
 	}
+	for o := range in.Outputs {
+		if e := in.Outputs[o].Equipment; e >= 0 {
+			w.Equipment[e].Outputs = append(w.Equipment[e].Outputs, int32(o))
+		}
+	}
 	for _, c := range m.GetProgram().GetCauses() {
 		w.Causes = append(w.Causes, c.GetCause())
 	}
 	for _, c := range m.GetProgram().GetControls() {
 		w.Controls = append(w.Controls, c.GetControl())
+	}
+	for _, o := range m.GetProgram().GetOverrides() {
+		w.Overrides = append(w.Overrides, o.GetOverride())
 	}
 	return w
 }
