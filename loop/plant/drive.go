@@ -42,7 +42,7 @@ func (p *Plant) Drive(s *State, now time.Duration, e, in int, operated bool, cau
 	p.run(s, e, cause, sink)
 }
 
-// SetFault gives a piece of equipment a fault, or with NoFault takes it away. factor is how many
+// SetFault gives a piece of equipment faults in place of those it had; NoFault makes it healthy. factor is how many
 // times slower Slow equipment is, 1 to 1000; 0 stands for SlowFactor; ignored otherwise. The same
 // rule about time holds as for Drive.
 func (p *Plant) SetFault(s *State, now time.Duration, e int, f Fault, factor float64, cause uint64, sink Sink) {
@@ -56,7 +56,7 @@ func (p *Plant) SetFault(s *State, now time.Duration, e int, f Fault, factor flo
 	}
 	state := u.state()
 	state.fault, state.factor = f, scale
-	if f == Slow {
+	if f&Slow != 0 {
 		state.factor = millionths(factor)
 	}
 	for i := range u.machine().tracks {
@@ -151,7 +151,7 @@ func (p *Plant) tell(u unit, parent uint64, sink Sink) uint64 {
 		state.word = word
 		parent = sink.Note(Change{Kind: StateChanged, Equipment: e, Index: word, On: true, Parent: parent})
 	}
-	if state.fault != Unproven {
+	if state.fault&Unproven == 0 {
 		for k := range m.signals {
 			shown := &u.s.signals[m.firstSignal+k]
 			if shows := m.is.signal(u, k); shows != *shown {

@@ -69,7 +69,7 @@ func (u unit) machine() *machine   { return &u.p.machines[u.e] }
 func (u unit) state() *unitState   { return &u.s.units[u.e] }
 func (u unit) mode() int32         { return u.state().mode }
 func (u unit) setMode(m int32)     { u.state().mode = m }
-func (u unit) stuck() bool         { return u.state().fault == Stuck }
+func (u unit) stuck() bool         { return u.state().fault&Stuck != 0 }
 func (u unit) powered() bool       { return u.state().cuts == 0 }
 func (u unit) part(i int) int      { return u.machine().firstTrack + i }
 func (u unit) track(i int) track   { return u.p.tracks[u.part(i)] }

@@ -2,15 +2,16 @@ package plant
 
 import "time"
 
-// Fault is how equipment misbehaves. One piece has one fault at a time.
+// Fault is how equipment misbehaves: any of the faults below together.
 type Fault uint8
 
 // The faults of equipment.
 const (
-	NoFault  Fault = iota
-	Stuck          // does not obey; what it loses with its power it still loses
-	Slow           // every time is multiplied
-	Unproven       // works, but its signals stay as they are
+	Stuck    Fault = 1 << iota // does not obey; what it loses with its power it still loses
+	Slow                       // every time is multiplied
+	Unproven                   // works, but its signals stay as they are
+
+	NoFault Fault = 0
 )
 
 // SlowFactor multiplies the times of slow equipment where nothing else is said.

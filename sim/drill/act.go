@@ -64,10 +64,6 @@ func (k ActKind) cable() bool { return k >= ActBreak && k <= ActIsolatorStuck }
 // placed reports whether it is a fault of a loop's cable itself.
 func (k ActKind) placed() bool { return k >= ActBreak && k <= ActEarth }
 
-// standing reports whether it is a fault of which several may stand on one isolator, circuit, field
-// wire or supply, each repaired by itself.
-func (k ActKind) standing() bool { return k >= ActIsolatorStuck && k <= ActSupply }
-
 // circuit reports whether it is a fault of an output circuit.
 func (k ActKind) circuit() bool { return k >= ActCircuitOpen && k <= ActReversed }
 
@@ -297,23 +293,19 @@ func modeValue(word string) int64 {
 	return 0
 }
 
-// presence changes what stands at an address; undo takes the act's own part back.
-func (a *Act) presence(p line.Presence, undo bool) line.Presence {
+// stand does to an address what an act on it says, if it is one of those.
+func (a *Act) stand(p *line.Presence) {
 	switch a.Kind {
 	case ActRemove:
-		p.Removed = !undo
+		p.Removed = true
 	case ActMute:
-		p.Muted = !undo
+		p.Muted = true
 	case ActWrongType:
-		p.OtherKind = !undo
+		p.OtherKind = true
 	case ActDuplicate:
-		p.Duplicate = line.NoDuplicate
-		if !undo {
-			p.Duplicate = line.DuplicateOther
-			if a.On {
-				p.Duplicate = line.DuplicateSame
-			}
+		p.Duplicate = line.DuplicateOther
+		if a.On {
+			p.Duplicate = line.DuplicateSame
 		}
 	}
-	return p
 }

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"loopdrill.dev/loopdrill/loop"
+	"loopdrill.dev/loopdrill/loop/line"
 	"loopdrill.dev/loopdrill/loop/plant"
 	"loopdrill.dev/loopdrill/sim"
 )
@@ -99,37 +100,16 @@ func (d *Drill) fault(now time.Duration, number int32, a Act, event uint64) {
 		d.cable(now, number, &a, event)
 		return
 	}
-	if a.Kind.standing() {
-		d.standing = append(d.standing, number)
-		d.stand(now, &a, event)
-		return
-	}
-	switch a.Kind {
-	case ActStuck:
-		d.points[a.Index].stuck = stuckRest
-		if a.On {
-			d.points[a.Index].stuck = stuckActive
-		}
-		d.sense(now, a.Index, event)
-	case ActLineErrors:
-		d.lines[a.Index].SetErrorRate(now, a.Rate, d.loopSink(a.Index))
-		d.schedule(int(a.Index))
-	case ActRelayStuck:
-		d.outputs[a.Index].held, d.outputs[a.Index].stuck = d.outputs[a.Index].position(), true
-	case ActPlantFault:
-		d.plan.In.Plant.SetFault(d.plant, now, int(a.Index), plant.Fault(a.Value), a.Rate, event, plantSink{d})
-		d.schedulePlant()
-	default:
-		d.presence(now, a, false, event)
-	}
+	d.standing = append(d.standing, number)
+	d.stand(now, &a, event)
 }
 
-// repair takes the latest fault of that name back. A name without a fault is refused when the
-// script is read; an interactive repair of nothing does nothing.
+// repair takes the latest fault of that name that still stands back. A name without a fault is refused
+// when the script is read; an interactive repair of nothing does nothing.
 func (d *Drill) repair(now time.Duration, r Act) {
 	for _, number := range slices.Backward(d.order[:d.done]) {
 		a := d.journal[number]
-		if a.Name != r.Name || !a.Kind.Fault() {
+		if a.Name != r.Name || !a.Kind.Fault() || !d.stands(number) {
 			continue
 		}
 		event := d.add(sim.Event{Kind: FaultRepaired, Subject: a.Index, Value: int64(a.Kind)})
@@ -137,36 +117,19 @@ func (d *Drill) repair(now time.Duration, r Act) {
 			d.mend(now, number, &a, event)
 			return
 		}
-		if a.Kind.standing() {
-			d.standing = slices.DeleteFunc(d.standing, func(n int32) bool { return n == number })
-			d.stand(now, &a, event)
-			return
-		}
-		switch a.Kind {
-		case ActStuck:
-			d.points[a.Index].stuck = free
-			d.sense(now, a.Index, event)
-		case ActLineErrors:
-			d.lines[a.Index].SetErrorRate(now, d.plan.In.Loops[a.Index].Line.Config().ErrorRate, d.loopSink(a.Index))
-			d.schedule(int(a.Index))
-		case ActRelayStuck:
-			d.outputs[a.Index].stuck = false // it goes where it was told last
-			d.settleOutput(now, a.Index, event)
-		case ActPlantFault:
-			d.plan.In.Plant.SetFault(d.plant, now, int(a.Index), plant.NoFault, 1, event, plantSink{d})
-			d.schedulePlant()
-		case ActRemove: // put back, it restarts before it answers
-			d.points[a.Index].restarts++
-			d.after(timer{at: now + loop.RestartTime, kind: restartOver, point: a.Index, version: d.points[a.Index].restarts, event: event})
-		default:
-			d.presence(now, a, true, event)
-		}
+		d.standing = slices.DeleteFunc(d.standing, func(n int32) bool { return n == number })
+		d.stand(now, &a, event)
 		return
 	}
 }
 
-// stand lets a circuit, a field wire or a supply have the faults that stand, of which the act's own has
-// just begun or ended: another on the same thing outlasts it.
+// stands reports whether the fault of an act is not repaired yet.
+func (d *Drill) stands(number int32) bool {
+	return slices.Contains(d.standing, number) || slices.ContainsFunc(d.cables, func(c placedFault) bool { return c.act == number })
+}
+
+// stand lets a thing have the faults that stand, of which the act's own has just begun or ended:
+// another on the same thing outlasts it.
 func (d *Drill) stand(now time.Duration, a *Act, event uint64) {
 	switch {
 	case a.Kind == ActIsolatorStuck:
@@ -175,20 +138,99 @@ func (d *Drill) stand(now time.Duration, a *Act, event uint64) {
 		d.supplyFault(now, a, event)
 	case a.Kind.circuit():
 		d.circuitFault(now, a.Index, event)
-	default:
+	case a.Kind == ActStuck:
+		d.stuckFault(now, a, event)
+	case a.Kind == ActLineErrors:
+		rate := d.plan.In.Loops[a.Index].Line.Config().ErrorRate
+		if latest := d.latest(a); latest != nil {
+			rate = latest.Rate
+		}
+		d.lines[a.Index].SetErrorRate(now, rate, d.loopSink(a.Index))
+		d.schedule(int(a.Index))
+	case a.Kind == ActRelayStuck:
+		d.relayFault(now, a, event)
+	case a.Kind == ActPlantFault:
+		d.plantFault(now, a.Index, event)
+	case a.Kind == ActFieldWireOpen || a.Kind == ActFieldWireShort:
 		d.fieldFault(now, a.Index, event)
+	default:
+		d.presence(now, a, event)
 	}
 }
 
-// presence changes what stands at an address. A module that is taken out does with its contact
-// what the contact does when it loses the loop; a circuit goes off.
-func (d *Drill) presence(now time.Duration, a Act, undo bool, event uint64) {
-	p := &d.plan.In.Points[a.Index]
+// latest is the latest standing fault of an act's own kind and subject; nil without one.
+func (d *Drill) latest(a *Act) *Act {
+	for _, number := range slices.Backward(d.standing) {
+		if other := &d.journal[number]; other.Kind == a.Kind && other.Index == a.Index {
+			return other
+		}
+	}
+	return nil
+}
+
+// stuckFault lets an input show what the latest such fault says.
+func (d *Drill) stuckFault(now time.Duration, a *Act, event uint64) {
+	p := &d.points[a.Index]
+	p.stuck = free
+	if latest := d.latest(a); latest != nil {
+		p.stuck = stuckRest
+		if latest.On {
+			p.stuck = stuckActive
+		}
+	}
+	d.sense(now, a.Index, event)
+}
+
+// relayFault keeps an output where it is, or lets it go where it was told last.
+func (d *Drill) relayFault(now time.Duration, a *Act, event uint64) {
+	out := &d.outputs[a.Index]
+	if d.latest(a) != nil {
+		out.held, out.stuck = out.position(), true
+		return
+	}
+	out.stuck = false
+	d.settleOutput(now, a.Index, event)
+}
+
+// plantFault lets a piece of equipment have the faults that stand; of several that make it slow, the
+// latest.
+func (d *Drill) plantFault(now time.Duration, e int32, event uint64) {
+	fault, factor := plant.NoFault, 1.0
+	for _, number := range d.standing {
+		if a := &d.journal[number]; a.Kind == ActPlantFault && a.Index == e {
+			fault |= plant.Fault(a.Value)
+			if plant.Fault(a.Value) == plant.Slow {
+				factor = a.Rate
+			}
+		}
+	}
+	d.plan.In.Plant.SetFault(d.plant, now, int(e), fault, factor, event, plantSink{d})
+	d.schedulePlant()
+}
+
+// presence lets stand at an address what the faults that stand leave there. A module that is taken out
+// does with its contact what the contact does when it loses the loop, and a circuit goes off; put back,
+// it restarts before it answers.
+func (d *Drill) presence(now time.Duration, a *Act, event uint64) {
+	p, s := &d.plan.In.Points[a.Index], &d.points[a.Index]
 	l := d.lines[p.Loop]
-	l.SetPresence(now, p.Device, a.presence(l.Presence(p.Device), undo), event)
-	if a.Kind == ActRemove && !undo {
-		d.points[a.Index].restarts++
+	at := line.Presence{Unfed: l.Presence(p.Device).Unfed, Removed: l.Presence(p.Device).Removed}
+	out := false
+	for _, number := range d.standing {
+		if other := &d.journal[number]; other.Index == a.Index {
+			other.stand(&at)
+			out = out || other.Kind == ActRemove
+		}
+	}
+	l.SetPresence(now, p.Device, at, event)
+	switch {
+	case a.Kind != ActRemove:
+	case out:
+		s.restarts++
 		d.lose(now, a.Index, event)
+	default:
+		s.restarts++
+		d.after(timer{at: now + loop.RestartTime, kind: restartOver, point: a.Index, version: s.restarts, event: event})
 	}
 	d.schedule(int(p.Loop))
 }
