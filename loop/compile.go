@@ -9,11 +9,11 @@ import (
 	"google.golang.org/protobuf/types/known/durationpb"
 
 	"loopdrill.dev/loopdrill/loop/cadence"
-	"loopdrill.dev/loopdrill/loop/circuit"
 	"loopdrill.dev/loopdrill/loop/plant"
 	"loopdrill.dev/loopdrill/loop/power"
 	"loopdrill.dev/loopdrill/proto/finding"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/proto/rule"
 )
 
 // Compile reads a site's installation. It returns every problem it finds; the Installation is
@@ -39,9 +39,10 @@ func Compile(site *pb.Site) (*Installation, []*pb.Finding) {
 	if packs := site.GetRules().GetPacks(); len(packs) > 0 {
 		pack = packs[0]
 	}
-	c.leastV = circuit.PackVoltages(pack).LeastV
+	rules := rule.Of(site.GetRules())
+	c.leastV = rules.Value(rule.LoadVoltage)
 	c.in.Cadences = cadence.Read(site.GetPanel().GetCadences(), pack)
-	c.in.Power, found = power.Compile(site, power.PackDelays(pack))
+	c.in.Power, found = power.Compile(site, power.PackDelays(rules))
 	c.found = append(c.found, found...)
 	for i, l := range site.GetLoops() {
 		c.loop(int32(i), l)
@@ -76,13 +77,10 @@ func micro(v float64) int64 { return int64(math.Round(float64(v * 1e6))) }
 
 // targets are the file's, or those of the first rule pack.
 func targets(site *pb.Site) Targets {
-	callPoint := defaultTarget
-	if packs := site.GetRules().GetPacks(); len(packs) > 0 && packs[0] == "bs5839-1" {
-		callPoint = defaultCallPointBS
-	}
+	set := rule.Of(site.GetRules())
 	return Targets{
-		Detector:  duration(site.GetTargets().GetDetector(), defaultTarget),
-		CallPoint: duration(site.GetTargets().GetCallPoint(), callPoint),
+		Detector:  duration(site.GetTargets().GetDetector(), set.Duration(rule.DetectorTarget)),
+		CallPoint: duration(site.GetTargets().GetCallPoint(), set.Duration(rule.CallPointTarget)),
 	}
 }
 

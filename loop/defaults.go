@@ -6,6 +6,7 @@ import (
 
 	"loopdrill.dev/loopdrill/loop/figure"
 	"loopdrill.dev/loopdrill/loop/wire"
+	"loopdrill.dev/loopdrill/proto/rule"
 )
 
 // commonPractice marks figures that no standard gives.
@@ -24,8 +25,6 @@ const (
 	defaultSmokePct        = 3.4
 	defaultHeatC           = 57.0
 	prealarmShare          = 0.75
-	defaultTarget          = 10 * time.Second
-	defaultCallPointBS     = 3 * time.Second
 )
 
 // RestartTime is how long a device takes from being fed again to its first reply.
@@ -53,7 +52,7 @@ func Defaults() []figure.Default {
 		{Key: "pre-alarm level", Value: "75 % of the threshold", Source: commonPractice},
 		{Key: "contact.at_rest", Value: "open", Source: commonPractice},
 		{Key: "contact.on_loop_loss", Value: "rests", Source: commonPractice},
-		{Key: "targets.detector", Value: "10 s", Source: "NFPA 72 10.11.1; EN 54-2 7.1, from memory"},
-		{Key: "targets.call_point", Value: "10 s (nfpa72, en54), 3 s (bs5839-1 first)", Source: "NFPA 72 10.11.1; EN 54-2 7.7, from memory; BS 5839-1"},
+		{Key: "targets.detector", Value: "limit " + rule.DetectorTarget, Source: "rule pack"},
+		{Key: "targets.call_point", Value: "limit " + rule.CallPointTarget, Source: "rule pack"},
 	}
 }

@@ -8,6 +8,8 @@ import (
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+
+	"loopdrill.dev/loopdrill/proto/rule"
 )
 
 // elsewhere lists the defaults of the panel that the program applies, not the installation. Their
@@ -65,12 +67,15 @@ func TestDefaults(t *testing.T) {
 	got, other := inForce(good(t, packs+branch(plain))), inForce(good(t, packs+branch(written)+writtenPanel))
 	// Figures that no key of a file changes.
 	got["pre-alarm level"] = fmt.Sprintf("%d %% of the threshold", PrealarmMicro(100))
-	// The target of call points depends on the first rule pack.
+	// The targets are the first rule pack's: NFPA 72 10.11.1, 10 s; BS 5839-1, 3 s from a call point.
 	target := func(packs string) string { return inForce(good(t, packs+branch(plain)))["targets.call_point"] }
 	if target(`rules: {packs: "en54"}`) != got["targets.call_point"] || target(`rules: {packs: "en54" packs: "bs5839-1"}`) != got["targets.call_point"] {
 		t.Error("en54 has another target for call points than nfpa72")
 	}
-	got["targets.call_point"] += " (nfpa72, en54), " + target(`rules: {packs: "bs5839-1" packs: "en54"}`) + " (bs5839-1 first)"
+	if bs := target(`rules: {packs: "bs5839-1" packs: "en54"}`); bs != "3 s" || got["targets.call_point"] != "10 s" || got["targets.detector"] != "10 s" {
+		t.Errorf("targets: detector %s, call point %s, and %s under bs5839-1", got["targets.detector"], got["targets.call_point"], bs)
+	}
+	got["targets.detector"], got["targets.call_point"] = "limit "+rule.DetectorTarget, "limit "+rule.CallPointTarget
 	for _, key := range elsewhere {
 		got[key] = ""
 	}
@@ -112,8 +117,7 @@ func TestDefaultValues(t *testing.T) {
 		"loops.line.alarm_readings": "2", "loops.line.missed_replies": "3", "loops.line.commands_between_visits": "8",
 		"smoke_detector.alarm_pct_per_m": "3.4 %/m", "heat_detector.alarm_c": "57 C",
 		"multi_criteria_detector.alarm_pct_per_m": "3.4 %/m", "multi_criteria_detector.alarm_c": "57 C",
-		"contact.at_rest": "open", "contact.on_loop_loss": "rests", "targets.detector": "10 s",
-		"targets.call_point": "10 s (nfpa72, en54), 3 s (bs5839-1 first)",
+		"contact.at_rest": "open", "contact.on_loop_loss": "rests",
 	} {
 		if got[key] != want {
 			t.Errorf("%s: %q, want %q", key, got[key], want)

@@ -11,6 +11,7 @@ import (
 
 	"loopdrill.dev/loopdrill/proto/finding"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/proto/rule"
 	"loopdrill.dev/loopdrill/sim"
 	"loopdrill.dev/loopdrill/sim/site"
 )
@@ -41,7 +42,7 @@ an agreement replaces is written under rules.limits, by its name.`,
 			calculations, judged := built.Check()
 			findings = append(findings, judged...)
 			finding.Sort(findings)
-			result := checkResult{site: built.Site.GetSite(), findings: findings, calculations: calculations}
+			result := checkResult{site: built.Site.GetSite(), findings: findings, calculations: calculations, overridden: rule.Of(built.Site.GetRules()).Overridden()}
 			if effective && finding.Worst(findings) != pb.Severity_SEVERITY_REFUSED {
 				result.defaults = site.Effective(built.Site)
 			}
@@ -61,6 +62,7 @@ type checkResult struct {
 	site         string
 	findings     []*pb.Finding
 	calculations *pb.Calculations // nil where the installation is refused
+	overridden   []rule.Limit     // limits that the file puts in place of a pack's
 	defaults     []site.Default   // nil where nobody asks for them, or the files are refused
 }
 
@@ -79,6 +81,9 @@ func (r *checkResult) write(io stdio, form format) error {
 	}
 	if r.calculated() {
 		if err := writeCalculations(io.Out, r.calculations); err != nil {
+			return err
+		}
+		if err := writeOverridden(io.Out, r.overridden); err != nil {
 			return err
 		}
 	}
@@ -112,6 +117,7 @@ func (r *checkResult) writeJSON(w io.Writer) error {
 		Findings     []findingJSON   `json:"findings"`
 		Counts       countsJSON      `json:"counts"`
 		Calculations json.RawMessage `json:"calculations,omitempty"`
+		Overridden   []limitJSON     `json:"limits_overridden,omitempty"`
 		Defaults     []defaultJSON   `json:"defaults,omitempty"`
 	}{Site: r.site, Caution: sim.Caution, Findings: findingsJSON(r.findings), Counts: countFindings(r.findings)}
 	if r.calculated() {
@@ -120,6 +126,7 @@ func (r *checkResult) writeJSON(w io.Writer) error {
 			return err
 		}
 		out.Calculations = text.Bytes()
+		out.Overridden = overriddenJSON(r.overridden)
 	}
 	for _, d := range r.defaults {
 		out.Defaults = append(out.Defaults, defaultJSON{d.Key, d.Value, d.Source, d.Where})

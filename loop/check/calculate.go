@@ -10,6 +10,7 @@ import (
 	"loopdrill.dev/loopdrill/loop/power"
 	"loopdrill.dev/loopdrill/loop/wire"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/proto/rule"
 )
 
 // Calculate computes the figures of a site that loop.Compile accepts.
@@ -28,7 +29,7 @@ func Calculate(site *pb.Site, in *loop.Installation) *pb.Calculations {
 			out.Supplies = append(out.Supplies, supplyFigures(site, in, i))
 		}
 	}
-	for _, l := range InForce(site) {
+	for _, l := range rule.Of(site.GetRules()).InForce() {
 		out.Limits[l.Name] = l.Value
 	}
 	return out

@@ -2,21 +2,19 @@ package check
 
 import (
 	"fmt"
-	"slices"
 
 	"loopdrill.dev/loopdrill/loop"
 	"loopdrill.dev/loopdrill/loop/wire"
 	"loopdrill.dev/loopdrill/proto/finding"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/proto/rule"
 )
+
+const commonPractice = "common practice"
 
 // Check judges a site that neither loop.Compile nor Names refuses. in is its installation.
 func Check(site *pb.Site, in *loop.Installation) []*pb.Finding {
-	j := &judge{site: site, in: in, edition: site.GetRules().GetEdition()}
-	if j.edition == 0 {
-		j.edition = defaultEdition
-	}
-	j.limits, _ = readLimits(site.GetRules())
+	j := &judge{site: site, in: in, rules: rule.Of(site.GetRules())}
 	for l := range in.Loops {
 		j.loop(l)
 	}
@@ -30,15 +28,14 @@ func Check(site *pb.Site, in *loop.Installation) []*pb.Finding {
 
 // judge collects findings about one site.
 type judge struct {
-	site    *pb.Site
-	in      *loop.Installation
-	limits  limits
-	edition uint32
-	found   []*pb.Finding
+	site  *pb.Site
+	in    *loop.Installation
+	rules *rule.Set
+	found []*pb.Finding
 }
 
 // pack tells whether a rule pack applies.
-func (j *judge) pack(name string) bool { return slices.Contains(j.site.GetRules().GetPacks(), name) }
+func (j *judge) pack(name string) bool { return j.rules.Has(name) }
 
 // add puts the clause to a finding and keeps it.
 func (j *judge) add(f *pb.Finding, clause string) {
@@ -54,7 +51,7 @@ func note(code, path, title, detail string) *pb.Finding {
 }
 
 // replaceable tells how to raise a limit that a data sheet or an agreement replaces.
-func replaceable(l Limit) string {
+func replaceable(l rule.Limit) string {
 	return fmt.Sprintf("where a data sheet or an agreement says otherwise write the limit %s under rules.limits", l.Name)
 }
 
@@ -64,10 +61,10 @@ func (j *judge) loop(l int) {
 	path, figures := fmt.Sprintf("loops[%d]", l), lp.Wire.Figures()
 	j.class(path, l)
 	j.spurs(path, l)
-	j.over(path, loopResistance, figures.LoopMicroOhm, fmt.Sprintf("loop %d has %%.4g ohm, both cores and closed isolators", lp.Number),
+	j.over(path, rule.LoopResistance, figures.LoopMicroOhm, fmt.Sprintf("loop %d has %%.4g ohm, both cores and closed isolators", lp.Number),
 		"use a larger conductor or a shorter way")
-	j.over(path, loopCapacitance, figures.Picofarads, fmt.Sprintf("the cable of loop %d has %%.4g uF", lp.Number), "use a cable of lower capacitance, or less of it")
-	j.over(path, loopLength, figures.Millimetres*1000, fmt.Sprintf("loop %d has %%.6g m of cable", lp.Number), "divide it over two loops")
+	j.over(path, rule.LoopCapacitance, figures.Picofarads, fmt.Sprintf("the cable of loop %d has %%.4g uF", lp.Number), "use a cable of lower capacitance, or less of it")
+	j.over(path, rule.LoopLength, figures.Millimetres*1000, fmt.Sprintf("loop %d has %%.6g m of cable", lp.Number), "divide it over two loops")
 	j.current(path, lp.Number, figures)
 	j.voltage(path, lp, figures)
 	j.spacing(path, l)
@@ -76,18 +73,18 @@ func (j *judge) loop(l int) {
 
 // over warns of a figure, in millionths, above a limit. The title has one place for the figure.
 func (j *judge) over(path, name string, micro int64, title, detail string) {
-	limit := j.limits.of(name)
-	if micro > limit.micro() {
-		j.add(finding.Warn("wiring."+plain(name), path, fmt.Sprintf(title+"; the limit is %g", float64(micro)/1e6, limit.Value), detail+"; "+replaceable(limit)), limit.Source)
+	limit := j.rules.Of(name)
+	if micro > limit.Micro() {
+		j.add(finding.Warn("wiring."+plain(name), path, fmt.Sprintf(title+"; the limit is %g", float64(micro)/1e6, limit.Value), detail+"; "+replaceable(limit)), limit.Source())
 	}
 }
 
 // plain is the word of a limit in a code.
 func plain(name string) string {
 	switch name {
-	case loopResistance:
+	case rule.LoopResistance:
 		return "resistance"
-	case loopCapacitance:
+	case rule.LoopCapacitance:
 		return "capacitance"
 	}
 	return "length"
@@ -166,7 +163,7 @@ func (j *judge) current(path string, number uint32, f wire.Figures) {
 // voltage finds the lowest of the voltages at rest and in alarm, fed from one end and from both. A
 // line that collapses because the driver gives too little has been reported with its current.
 func (j *judge) voltage(path string, lp *loop.Loop, f wire.Figures) {
-	limit := j.limits.of(deviceVoltage)
+	limit := j.rules.Of(rule.DeviceVoltage)
 	feeds := []struct {
 		when string
 		wire.Lowest
@@ -182,10 +179,10 @@ func (j *judge) voltage(path string, lp *loop.Loop, f wire.Figures) {
 			j.add(finding.Error("wiring.collapse", path+".driver", fmt.Sprintf("the driver of loop %d cannot hold the line %s", lp.Number, feed.when),
 				"use a larger conductor, a shorter way or fewer loads"), commonPractice)
 			return
-		case feed.MicroVolt < limit.micro():
+		case feed.MicroVolt < limit.Micro():
 			j.add(finding.Error("wiring.voltage", fmt.Sprintf("%s.devices[%d]", path, feed.Entry),
 				fmt.Sprintf("%q has %.4g V %s; a device needs %g V", lp.Wire.Label(feed.Entry), float64(feed.MicroVolt)/1e6, feed.when, limit.Value),
-				"use a larger conductor, a shorter way or fewer loads; "+replaceable(limit)), limit.Source)
+				"use a larger conductor, a shorter way or fewer loads; "+replaceable(limit)), limit.Source())
 			return
 		}
 	}

@@ -8,6 +8,7 @@ import (
 
 	"loopdrill.dev/loopdrill/loop/wire"
 	"loopdrill.dev/loopdrill/proto/finding"
+	"loopdrill.dev/loopdrill/proto/rule"
 )
 
 // loss is what one fault takes away.
@@ -76,32 +77,30 @@ func within(a, b []int32) bool {
 // faults holds what one fault loses against the limits of the packs.
 func (j *judge) faults(path string, l int) {
 	n, list := j.in.Loops[l].Wire, losses(j.in.Loops[l].Wire)
-	if j.pack("nfpa72") && j.edition >= zoneRuleFrom {
-		j.oneZone(path, l, list)
+	if limit, ok := j.rules.Lookup(rule.ZonesLost); ok {
+		j.oneZone(path, l, list, limit)
 	}
-	if j.pack("nfpa72") && j.edition < zoneRuleFrom {
-		limit := j.limits.of(devicesLost)
+	if limit, ok := j.rules.Lookup(rule.DevicesLost); ok {
 		for _, f := range widest(list, func(lost []int32) bool { return float64(len(lost)) > limit.Value }) {
 			j.add(finding.Error("wiring.fault-loses-devices", runPath(path, n, f.run), fmt.Sprintf("one %s %s loses %d devices; the limit is %g", f.what, before(n, f.run), len(f.lost), limit.Value),
-				"put isolators closer together, and come back to the panel; "+replaceable(limit)), limit.Source)
+				"put isolators closer together, and come back to the panel; "+replaceable(limit)), limit.Source())
 		}
 	}
-	if j.pack("en54") {
-		limit := j.limits.of(fireInputsLost)
+	if limit, ok := j.rules.Lookup(rule.FireInputsLost); ok {
 		for _, f := range widest(list, func(lost []int32) bool { return float64(j.fireInputs(l, lost)) > limit.Value }) {
 			j.add(finding.Error("wiring.fault-loses-fire-inputs", runPath(path, n, f.run),
 				fmt.Sprintf("one %s %s loses %d detectors and call points; the limit is %g", f.what, before(n, f.run), j.fireInputs(l, f.lost), limit.Value),
-				"put isolators closer together, and come back to the panel; "+replaceable(limit)), limit.Source)
+				"put isolators closer together, and come back to the panel; "+replaceable(limit)), limit.Source())
 		}
 	}
-	if j.pack("bs5839-1") {
-		j.area(path, l, list)
+	if limit, ok := j.rules.Lookup(rule.AreaLost); ok {
+		j.area(path, l, list, limit)
 	}
 }
 
 // oneZone: no single fault may lose devices in more than one zone, and each floor is a zone.
-func (j *judge) oneZone(path string, l int, list []loss) {
-	n, limit := j.in.Loops[l].Wire, j.limits.of(zonesLost)
+func (j *judge) oneZone(path string, l int, list []loss, limit rule.Limit) {
+	n := j.in.Loops[l].Wire
 	for _, f := range widest(list, func(lost []int32) bool {
 		return float64(max(len(j.zones(l, lost)), len(j.floors(l, lost)))) > limit.Value
 	}) {
@@ -111,7 +110,7 @@ func (j *judge) oneZone(path string, l int, list []loss) {
 		}
 		j.add(finding.Error("wiring.fault-loses-zones", runPath(path, n, f.run),
 			fmt.Sprintf("one %s %s loses devices "+where, f.what, before(n, f.run), len(names)),
-			fmt.Sprintf("%s: put an isolator where one ends and the next begins, and come back to the panel; circuits between enclosures of control units are exempt; %s", finding.Sample(names, 8), replaceable(limit))), limit.Source)
+			fmt.Sprintf("%s: put an isolator where one ends and the next begins, and come back to the panel; circuits between enclosures of control units are exempt; %s", finding.Sample(names, 8), replaceable(limit))), limit.Source())
 	}
 }
 
@@ -154,21 +153,17 @@ func (j *judge) floor(place int32) string {
 	return strings.TrimSpace(j.site.GetPlaces()[place].GetFloor())
 }
 
-// beside is how many devices on each of the two floors beside its own a fault may lose under BS
-// 5839-1, however large the floor.
-const beside = 5
-
 // area: one fault may lose at most 2,000 m2, or one floor and five devices on each of the two
 // beside it. The order of floors is not in the file, so that the busiest counts as the floor and
 // the two next busiest as those beside it.
-func (j *judge) area(path string, l int, list []loss) {
-	n, limit := j.in.Loops[l].Wire, j.limits.of(areaLost)
+func (j *judge) area(path string, l int, list []loss, limit rule.Limit) {
+	n, beside := j.in.Loops[l].Wire, j.rules.Value(rule.BesideLost)
 	for _, f := range widest(list, func(lost []int32) bool {
-		return j.square(l, lost) > limit.Value && !j.oneFloor(l, lost)
+		return j.square(l, lost) > limit.Value && !j.oneFloor(l, lost, beside)
 	}) {
 		j.add(finding.Error("wiring.fault-loses-area", runPath(path, n, f.run),
 			fmt.Sprintf("one %s %s loses detection over %g m2, and more than one floor; the limit is %g m2", f.what, before(n, f.run), j.square(l, f.lost), limit.Value),
-			fmt.Sprintf("put isolators closer together, and come back to the panel; one floor and %d devices on each of those beside it would do; %s", beside, replaceable(limit))), limit.Source)
+			fmt.Sprintf("put isolators closer together, and come back to the panel; one floor and %g devices on each of those beside it would do; %s", beside, replaceable(limit))), limit.Source())
 	}
 }
 
@@ -187,7 +182,7 @@ func (j *judge) square(l int, lost []int32) float64 {
 }
 
 // oneFloor tells whether lost fire inputs keep to one floor and a few devices beside it.
-func (j *judge) oneFloor(l int, lost []int32) bool {
+func (j *judge) oneFloor(l int, lost []int32, beside float64) bool {
 	var names []string
 	var counts []int
 	for _, e := range lost {
@@ -204,19 +199,20 @@ func (j *judge) oneFloor(l int, lost []int32) bool {
 	}
 	slices.Sort(counts)
 	slices.Reverse(counts)
-	return len(counts) <= 3 && (len(counts) < 2 || counts[1] <= beside)
+	return len(counts) <= 3 && (len(counts) < 2 || float64(counts[1]) <= beside)
 }
 
 // areas tells, once, that the area rule counts places without an area as nothing.
 func (j *judge) areas() {
-	if !j.pack("bs5839-1") {
+	limit, ok := j.rules.Lookup(rule.AreaLost)
+	if !ok {
 		return
 	}
 	for i := range j.in.Points {
 		p := &j.in.Points[i]
 		if p.Input.Fire() && p.Place >= 0 && j.site.GetPlaces()[p.Place].AreaM2 == nil {
 			j.add(note("place.area-unknown", fmt.Sprintf("places[%d]", p.Place), fmt.Sprintf("the area of %q is not written, nor perhaps of others", j.in.Places[p.Place]),
-				"what one fault may lose is limited by area: without area_m2 a place counts as nothing"), j.limits.of(areaLost).Source)
+				"what one fault may lose is limited by area: without area_m2 a place counts as nothing"), limit.Source())
 			return
 		}
 	}

@@ -10,6 +10,7 @@ import (
 	"loopdrill.dev/loopdrill/loop"
 	"loopdrill.dev/loopdrill/proto/finding"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/proto/rule"
 )
 
 // plan is a site of the tests in the text form of its message. The zero plan, with one device, is one
@@ -36,7 +37,7 @@ func (p plan) build(t testing.TB) (*pb.Site, *loop.Installation) {
 		t.Fatalf("%v\n%s", err, text)
 	}
 	in, found := loop.Compile(site)
-	for _, f := range append(found, Names(site)...) {
+	for _, f := range append(found, rule.Check(site.GetRules())...) {
 		if f.GetSeverity() == pb.Severity_SEVERITY_REFUSED {
 			t.Fatalf("refused: %s %s: %s", f.GetPath(), f.GetTitle(), f.GetDetail())
 		}

@@ -6,6 +6,7 @@ import (
 	"loopdrill.dev/loopdrill/loop/wire"
 	"loopdrill.dev/loopdrill/proto/finding"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/proto/rule"
 )
 
 // runSections numbers the sections between isolators from 0, which begins at the panel's first
@@ -54,7 +55,7 @@ func runSections(m *pb.Loop, n *wire.Network) (of []int, count int) {
 // between two sections: it is fed from whichever lives, so that no short takes it away, and it
 // counts in neither.
 func (j *judge) spacing(path string, l int) {
-	n, limit := j.in.Loops[l].Wire, j.limits.of(isolatorSpacing)
+	n, limit := j.in.Loops[l].Wire, j.rules.Of(rule.IsolatorSpacing)
 	of, count := runSections(j.site.GetLoops()[l], n)
 	devices, first := make([]int, count), make([]int32, count)
 	for e := range int32(n.Entries()) {
@@ -70,6 +71,6 @@ func (j *judge) spacing(path string, l int) {
 		}
 		j.add(finding.Warn("wiring.isolator-spacing", fmt.Sprintf("%s.devices[%d]", path, first[s]),
 			fmt.Sprintf("%d devices from %q on have no isolator between them; the limit is %g", devices[s], n.Label(first[s]), limit.Value),
-			"one short takes all of them away: put an isolator in their middle; "+replaceable(limit)), limit.Source)
+			"one short takes all of them away: put an isolator in their middle; "+replaceable(limit)), limit.Source())
 	}
 }

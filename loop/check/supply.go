@@ -9,11 +9,12 @@ import (
 	"loopdrill.dev/loopdrill/loop/power"
 	"loopdrill.dev/loopdrill/proto/finding"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/proto/rule"
 )
 
 // mostMicroA bounds the current of a supply's circuits: far above any supply, and low enough for
 // a battery formula in whole microampere-seconds.
-const mostMicroA = 100_000_000_000
+const mostMicroA = 5_000_000_000
 
 // circuitsMicroA is the current of a supply's output circuits with all loads on, microamperes.
 func circuitsMicroA(in *loop.Installation, supply int) int64 {
@@ -93,10 +94,7 @@ func (j *judge) circuits() {
 
 // leastClause is where the voltages of a drop calculation come from.
 func (j *judge) leastClause() string {
-	if packs := j.site.GetRules().GetPacks(); len(packs) > 0 && packs[0] == "nfpa72" {
-		return "NFPA 72 10.3 (0.85 x 24 V); UL 464 and UL 1971 (16 V)"
-	}
-	return commonPractice
+	return j.rules.Source(rule.StartVoltage) + "; " + j.rules.Source(rule.LoadVoltage)
 }
 
 // supplies judges current, fuse and battery of every supply, and whether the panel hears of its
@@ -196,10 +194,7 @@ func (j *judge) watched(i int) {
 	case len(unseen) < len(words)-1:
 		title += ": " + strings.Join(unseen, ", ")
 	}
-	clause := "EN 54-4 5.4" + fromMemory
-	if j.pack("nfpa72") {
-		clause = "NFPA 72 chapter 10"
-	}
+	clause := j.rules.Source(rule.MainsFault)
 	j.add(finding.Warn("supply.unwatched", j.in.Power.Path(i)+".supply", title,
 		"the panel never hears of it: bring the supply's fault contact to an input module with `watches: {supply, signal: fault}`"), clause)
 }

@@ -14,12 +14,16 @@ type Circuit struct {
 	runs      []run // in wiring order; on a ring the last is the return
 	loads     []load
 	endOfLine float64 // ohms
+	sections  int     // parts of the cable between isolators
+	rated     float64 // amperes: all loads, as RatedMicroA counts them
 }
 
 // run is one run of cable.
 type run struct {
-	metres float64
-	ohm    float64 // of one core, whole run
+	metres   float64
+	ohm      float64 // of one core, whole run
+	isolator bool    // one stands at its beginning, inside the load there
+	section  int     // isolators before it
 }
 
 // load is one appliance.
@@ -36,7 +40,7 @@ type load struct {
 type Options struct {
 	Path   string    // field path of the circuit, for findings
 	Cable  *pb.Cable // where the circuit names none
-	LeastV float64   // at a load that gives none: PackVoltages(...).LeastV
+	LeastV float64   // at a load that gives none: the rule pack's
 }
 
 // Compile reads a circuit. It makes a Circuit of any message; figures that the schema refuses are
@@ -44,22 +48,41 @@ type Options struct {
 func Compile(k *pb.Circuit, opt Options) (*Circuit, []*pb.Finding) {
 	c := &Circuit{ring: k.GetWiring() == "ring", endOfLine: within(k.GetEndOfLineOhm(), leastOhm, 1e6)}
 	perMetre, found := ohmPerMetre(k, opt)
+	isolator := false // of the load before
 	for _, l := range k.GetLoads() {
-		c.addRun(l.GetCableM(), perMetre)
+		c.addRun(l.GetCableM(), perMetre, isolator)
 		c.loads = append(c.loads, newLoad(appliance(l), opt.LeastV))
+		c.rated += c.loads[len(c.loads)-1].most()
+		isolator = l.GetIsolator()
 	}
 	if len(c.runs) == 0 {
-		c.addRun(0, perMetre) // the resistor stands at the module's terminals
+		c.addRun(0, perMetre, false) // the resistor stands at the module's terminals
 	}
 	if c.ring {
-		c.addRun(k.GetReturnCableM(), perMetre)
+		c.addRun(k.GetReturnCableM(), perMetre, isolator)
 	}
+	c.sections = c.runs[len(c.runs)-1].section + 1
 	return c, found
 }
 
-func (c *Circuit) addRun(metres, perMetre float64) {
+func (c *Circuit) addRun(metres, perMetre float64, isolator bool) {
 	metres = within(metres, 0, 1e4)
-	c.runs = append(c.runs, run{metres: metres, ohm: float64(metres * perMetre)})
+	r := run{metres: metres, ohm: float64(metres * perMetre), isolator: isolator}
+	if n := len(c.runs); n > 0 {
+		r.section = c.runs[n-1].section
+	}
+	if isolator {
+		r.section++
+	}
+	c.runs = append(c.runs, r)
+}
+
+// loopOhm is the resistance of both cores of a run, with the isolator at its beginning closed.
+func (r *run) loopOhm() float64 {
+	if r.isolator {
+		return float64(2*r.ohm) + isolatorOhm
+	}
+	return 2 * r.ohm
 }
 
 func newLoad(a *pb.Appliance, least float64) load {

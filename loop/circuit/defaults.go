@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"loopdrill.dev/loopdrill/loop/figure"
+	"loopdrill.dev/loopdrill/proto/rule"
 )
 
 // commonPractice marks figures that no standard gives.
@@ -18,14 +19,13 @@ const (
 	diodeV         = 0.7 // forward voltage of a load's series diode
 	kneeShare      = 0.5 // of a load's least voltage: below it the current falls in proportion
 	earthBelowOhm  = 20_000
+	isolatorOhm    = 0.1  // of a closed isolator, in the positive core
+	isolatorOpensV = 10.0 // below
+	overloadTimes  = 2.0  // the circuit's rated current, above which a section is cut off
+	feltA          = 1e-3 // a fault that draws less is not why a voltage is low
 	leastOhm       = 1e-6 // of any piece of cable
 	leastFaultOhm  = 1e-3 // of a short or an earth: two pieces of metal that touch
 	defaultJoint   = 100  // ohms of a bad joint
-
-	startNFPA = 20.4 // volts at the terminals in a drop calculation
-	startEN   = 21.0
-	leastNFPA = 16.0 // volts at a load
-	leastEN   = 18.0
 
 	ratingV   = 30.0 // contact without a written rating
 	ratingA   = 2.0
@@ -45,29 +45,15 @@ func Defaults() []figure.Default {
 		{Key: "circuit.short below", Value: fmt.Sprintf("%g x end_of_line_ohm", shortBelow), Source: commonPractice},
 		{Key: "circuit.earth fault below", Value: fmt.Sprintf("%d ohm", earthBelowOhm), Source: commonPractice},
 		{Key: "circuit.short of 0 ohm", Value: fmt.Sprintf("%g ohm", leastFaultOhm), Source: commonPractice},
+		{Key: "circuit.isolator", Value: fmt.Sprintf("%g ohm closed; opens below %g V, or above %g x the circuit's rated current", isolatorOhm, isolatorOpensV, overloadTimes), Source: commonPractice},
 		{Key: "circuit.joint", Value: fmt.Sprintf("%d ohm", defaultJoint), Source: commonPractice},
 		{Key: "loads.diode", Value: fmt.Sprintf("%g V", diodeV), Source: commonPractice},
 		{Key: "loads.knee", Value: fmt.Sprintf("%g x min_voltage_v", kneeShare), Source: commonPractice},
-		{Key: "loads.min_voltage_v", Value: fmt.Sprintf("%g V (nfpa72), %g V (en54, bs5839-1)", leastNFPA, leastEN), Source: "16 V: UL 464, UL 1971; 18 V: " + commonPractice},
-		{Key: "start voltage", Value: fmt.Sprintf("%g V (nfpa72), %g V (en54, bs5839-1)", startNFPA, startEN), Source: "0.85 x 24 V, NFPA 72 10.3; 1.75 V a cell, " + commonPractice},
+		{Key: "loads.min_voltage_v", Value: "limit " + rule.LoadVoltage, Source: "rule pack"},
 		{Key: "contact.volts_v, contact.amps_a", Value: fmt.Sprintf("%g V, %g A d.c. resistive; %g A a.c.", ratingV, ratingA, ratingACA), Source: commonPractice},
 		{Key: "contact derating for coils", Value: fmt.Sprintf("%g", inductive), Source: commonPractice},
 		{Key: "contact mains above", Value: fmt.Sprintf("%g V", extraLowV), Source: commonPractice},
 		{Key: "contact contactor above", Value: fmt.Sprintf("%g mA", directMA), Source: commonPractice},
 		{Key: "equipment.coil_v", Value: fmt.Sprintf("%g V", coilV), Source: commonPractice},
 	}
-}
-
-// Voltages are the two ends of a drop calculation under one rule pack.
-type Voltages struct {
-	StartV float64 // at the module's terminals
-	LeastV float64 // at a load
-}
-
-// PackVoltages gives the voltages of a rule pack: the file's first one.
-func PackVoltages(pack string) Voltages {
-	if pack == "nfpa72" {
-		return Voltages{StartV: startNFPA, LeastV: leastNFPA}
-	}
-	return Voltages{StartV: startEN, LeastV: leastEN}
 }

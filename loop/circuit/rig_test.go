@@ -6,6 +6,13 @@ import (
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 )
 
+// Ends of drop calculations, volts: NFPA 72 10.3 and UL 464; 18 V is common practice.
+const (
+	startNFPA = 20.4
+	leastNFPA = 16.0
+	leastEN   = 18.0
+)
+
 // Tolerances, absolute and relative apart, one for each quantity.
 const (
 	tolerancePublishedV = 0.0005 // worked examples printed to four decimals

@@ -7,6 +7,7 @@ import (
 
 	"loopdrill.dev/loopdrill/proto/finding"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/proto/rule"
 )
 
 // PanelID names the panel's own supply.
@@ -18,8 +19,7 @@ type Power struct {
 	supplies []supply
 	byID     map[string]int
 	delays   [causes]time.Duration
-	packs    []string
-	edition  uint32
+	rules    *rule.Set
 }
 
 // supply is one supply. Figures that the file does not give are 0: no limit, no fuse, no battery.
@@ -37,13 +37,9 @@ type supply struct {
 // others report them.
 func Compile(site *pb.Site, delays Delays) (*Power, []*pb.Finding) {
 	p := &Power{
-		byID:    map[string]int{},
-		delays:  [causes]time.Duration{delays.Mains, delays.Charger, delays.Battery, delays.Low, delays.Output},
-		packs:   site.GetRules().GetPacks(),
-		edition: site.GetRules().GetEdition(),
-	}
-	if p.edition == 0 {
-		p.edition = defaultEdition
+		byID:   map[string]int{},
+		delays: [causes]time.Duration{delays.Mains, delays.Charger, delays.Battery, delays.Low, delays.Output},
+		rules:  rule.Of(site.GetRules()),
 	}
 	var found []*pb.Finding
 	for i, m := range site.GetSupplies() {
@@ -67,13 +63,8 @@ func Compile(site *pb.Site, delays Delays) (*Power, []*pb.Finding) {
 	return p, found
 }
 
-// startV is the voltage at which the first rule pack ends a 24 V supply's discharge.
-func (p *Power) startV() float64 {
-	if len(p.packs) > 0 && p.packs[0] == "nfpa72" {
-		return 0.85 * nominalV
-	}
-	return nominalV / 2 * endCellV
-}
+// startV is the voltage at which the rules end a 24 V supply's discharge.
+func (p *Power) startV() float64 { return p.rules.Value(rule.StartVoltage) }
 
 // figures are a supply's as the file gives them.
 type figures struct {

@@ -264,7 +264,7 @@ func FuzzCompile(f *testing.F) {
 		if proto.Unmarshal(message, &site) != nil || len(site.GetSupplies()) > 50 {
 			return
 		}
-		p, _ := Compile(&site, PackDelays("en54"))
+		p, _ := Compile(&site, delaysOf("en54"))
 		r := &rig{p: p, s: p.NewState()}
 		for i := range p.Len() {
 			p.Set(r.s, 0, i, MainsFailed, true, 1, r)

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/proto/rule"
 )
 
 // rig runs supplies and writes down what they say, one line for each change, with the number of
@@ -95,3 +96,17 @@ func oneSupply(batteryAh, limitA, fuseA, standbyMA float64) *pb.Site {
 	return &pb.Site{Rules: &pb.Rules{Packs: []string{"en54"}}, Supplies: []*pb.Supply{{
 		Supply: "psu-1", VoltageV: new(24.0), BatteryAh: &batteryAh, CurrentLimitA: &limitA, FuseA: &fuseA, StandbyMa: &standbyMA}}}
 }
+
+// rulesOf are the rules of one pack, of an edition of nfpa72, with limits of the file.
+func rulesOf(pack string, edition uint32, limits ...*pb.Limit) *rule.Set {
+	r := &pb.Rules{Limits: limits}
+	if pack != "" {
+		r.Packs = []string{pack}
+	}
+	if edition > 0 {
+		r.Edition = &edition
+	}
+	return rule.Of(r)
+}
+
+func delaysOf(pack string) Delays { return PackDelays(rulesOf(pack, 0)) }

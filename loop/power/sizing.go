@@ -7,6 +7,7 @@ import (
 
 	"loopdrill.dev/loopdrill/proto/finding"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/proto/rule"
 )
 
 // Need is what a battery has to carry.
@@ -30,48 +31,49 @@ type Sizing struct {
 	FittedMicroAh   int64 // 0: none written
 }
 
-// Times and margins of the formulas.
+// Parts of the formulas; their times and margins are the rules'.
 const (
-	usualStandby    = 24 * time.Hour
-	nfpaAlarm       = 5 * time.Minute
-	nfpaVoiceAlarm  = 15 * time.Minute
-	nfpaMarginFrom  = 2022 // edition that asks for 25 % instead of 20 %
-	bsAlarm         = 30 * time.Minute
-	bsMargin        = 125
-	bsHighRate      = 175
-	bsOrdinaryRate  = 100
+	ordinaryRate    = 100
 	microAhPerPart  = 3600 * 100 * 100 // microampere-seconds x percent x percent in a microampere-hour
 	secondsInAnHour = 3600
 )
 
-// NFPA72 sizes by NFPA 72 10.6.7: 24 h, then 5 min in alarm, 15 min with speech; plus a quarter
-// from the edition of 2022, a fifth before.
-func NFPA72(n Need, edition uint32, voice bool) Sizing {
-	z := Sizing{Method: "nfpa72", Clause: "NFPA 72 10.6.7", Need: n, StandbyTime: usualStandby, AlarmTime: nfpaAlarm, MarginPercent: 120, HighRatePercent: bsOrdinaryRate}
+// NFPA72 sizes by NFPA 72 10.6.7: standby, then a time in alarm, a longer one with speech; plus a
+// margin that the edition sets.
+func NFPA72(n Need, rules *rule.Set, voice bool) Sizing {
+	alarm := rule.BatteryAlarm
 	if voice {
-		z.AlarmTime = nfpaVoiceAlarm
+		alarm = rule.BatteryVoice
 	}
-	if edition >= nfpaMarginFrom {
-		z.MarginPercent = 125
-	}
+	z := Sizing{Method: "nfpa72", Clause: "NFPA 72 10.6.7", Need: n, HighRatePercent: ordinaryRate}
+	z.take(rules, "nfpa72", alarm)
 	z.sum()
 	return z
 }
 
 // BS5839 sizes by the annex of BS 5839-1: 1.25 x (T1 x I1 + D x I2 x 0.5 h). D is 1.75, or 1 if I2
 // is at most C/20 of the battery. That is circular, since D decides the battery: it is taken as 1.75
-// until a battery is written that satisfies it. standby 0 is 24 h.
-func BS5839(n Need, fittedMicroAh int64, standby time.Duration) Sizing {
-	if standby == 0 {
-		standby = usualStandby
-	}
-	z := Sizing{Method: "bs5839-1", Clause: "BS 5839-1, annex on battery capacity", Need: n, StandbyTime: standby, AlarmTime: bsAlarm,
-		MarginPercent: bsMargin, HighRatePercent: bsHighRate, FittedMicroAh: fittedMicroAh}
-	if n.AlarmMicroA <= fittedMicroAh/rateHours {
-		z.HighRatePercent = bsOrdinaryRate
+// until a battery is written that satisfies it.
+func BS5839(n Need, rules *rule.Set, fittedMicroAh int64) Sizing {
+	z := Sizing{Method: "bs5839-1", Clause: "BS 5839-1, annex on battery capacity", Need: n, FittedMicroAh: fittedMicroAh, HighRatePercent: ordinaryRate}
+	z.take(rules, "bs5839-1", rule.BatteryAlarm)
+	if n.AlarmMicroA > fittedMicroAh/rateHours {
+		z.HighRatePercent = percent(rules, "bs5839-1", rule.BatteryHighRate)
 	}
 	z.sum()
 	return z
+}
+
+// take reads the times and the margin of a pack's formula.
+func (z *Sizing) take(rules *rule.Set, pack, alarm string) {
+	standby, _ := rules.For(pack, rule.BatteryStandby)
+	inAlarm, _ := rules.For(pack, alarm)
+	z.StandbyTime, z.AlarmTime, z.MarginPercent = standby.Duration(), inAlarm.Duration(), percent(rules, pack, rule.BatteryMargin)
+}
+
+func percent(rules *rule.Set, pack, name string) int64 {
+	l, _ := rules.For(pack, name)
+	return l.Micro() / 1e6
 }
 
 // sum works the formula out. Rounding is up: no battery passes that is short of a microampere-hour.
@@ -100,10 +102,10 @@ func (p *Power) Need(i int, circuitsMicroA int64) Need {
 func (p *Power) Sizings(i int, circuitsMicroA int64) []Sizing {
 	f, n := &p.supplies[i], p.Need(i, circuitsMicroA)
 	var list []Sizing
-	for _, pack := range p.packs {
-		z := BS5839(n, f.microAh, 0)
+	for _, pack := range p.rules.Packs() {
+		z := BS5839(n, p.rules, f.microAh)
 		if pack == "nfpa72" {
-			z = NFPA72(n, p.edition, f.voice)
+			z = NFPA72(n, p.rules, f.voice)
 			z.FittedMicroAh = f.microAh
 		}
 		if !slices.ContainsFunc(list, func(o Sizing) bool { return o.Method == z.Method }) {

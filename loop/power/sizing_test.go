@@ -7,6 +7,7 @@ import (
 	"time"
 
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/proto/rule"
 )
 
 func ah(micro int64) float64 { return float64(micro) / 1e6 }
@@ -25,7 +26,7 @@ func near(t *testing.T, what string, got, want, tolerance float64) {
 // figures are computed.
 func TestNFPA72(t *testing.T) {
 	first, second := Need{250_000, 1_500_000}, Need{500_000, 2_000_000}
-	if z := NFPA72(first, 2022, false); z.StandbyMicroAh+z.AlarmMicroAh != 6_125_000 {
+	if z := NFPA72(first, rulesOf("nfpa72", 2022), false); z.StandbyMicroAh+z.AlarmMicroAh != 6_125_000 {
 		t.Errorf("before the margin: %d + %d uAh", z.StandbyMicroAh, z.AlarmMicroAh)
 	}
 	for _, c := range []struct {
@@ -40,10 +41,10 @@ func TestNFPA72(t *testing.T) {
 		{second, 2022, false, 15.208334},
 		{second, 2016, true, 15.0},
 	} {
-		z := NFPA72(c.need, c.edition, c.voice)
+		z := NFPA72(c.need, rulesOf("nfpa72", c.edition), c.voice)
 		near(t, "Ah", ah(z.RequiredMicroAh), c.want, 1e-6)
 	}
-	near(t, "the answer key", ah(NFPA72(second, 2019, false).RequiredMicroAh), 14.5, 0.15)
+	near(t, "the answer key", ah(NFPA72(second, rulesOf("nfpa72", 2019), false).RequiredMicroAh), 14.5, 0.15)
 }
 
 // BS 5839-1, annex: 1.25 x (T1 I1 + D I2 / 2). Inputs of the first row from a forum's worked
@@ -68,14 +69,18 @@ func TestBS5839(t *testing.T) {
 		{"one is", Need{1_000_000, 1_000_000}, 38_000_000, 0, 100, 30.625},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			z := BS5839(c.need, c.fitted, c.standby)
+			rules := rulesOf("bs5839-1", 0)
+			if c.standby > 0 {
+				rules = rulesOf("bs5839-1", 0, &pb.Limit{Limit: rule.BatteryStandby, Value: new(c.standby.Hours())})
+			}
+			z := BS5839(c.need, rules, c.fitted)
 			if z.HighRatePercent != c.d {
 				t.Errorf("D = %d %%, want %d %%", z.HighRatePercent, c.d)
 			}
 			near(t, "Ah", ah(z.RequiredMicroAh), c.want, 1e-6)
 		})
 	}
-	z := BS5839(Need{250_000, 750_000}, 0, 0)
+	z := BS5839(Need{250_000, 750_000}, rulesOf("bs5839-1", 0), 0)
 	near(t, "standby part", ah(z.StandbyMicroAh), 6, 0)
 	near(t, "alarm part", ah(z.AlarmMicroAh), 0.65625, 0)
 }
@@ -103,7 +108,7 @@ func TestCheck(t *testing.T) {
 		{[]string{"nfpa72"}, 1_800_000, []string{"nfpa72"}, []string{"supply.fuse", "supply.battery-small"}},
 		{[]string{"nfpa72"}, 2_800_000, []string{"nfpa72"}, []string{"supply.overload", "supply.fuse", "supply.battery-small"}},
 	} {
-		p, found := Compile(supplySite(c.packs...), PackDelays(c.packs[0]))
+		p, found := Compile(supplySite(c.packs...), delaysOf(c.packs[0]))
 		if len(found) > 0 {
 			t.Fatal(found)
 		}
@@ -118,11 +123,11 @@ func TestCheck(t *testing.T) {
 			t.Errorf("%v with %d uA: %v %v, want %v %v", c.packs, c.circuits, methods, codes, c.methods, c.want)
 		}
 	}
-	p, _ := Compile(supplySite("nfpa72"), PackDelays("nfpa72"))
+	p, _ := Compile(supplySite("nfpa72"), delaysOf("nfpa72"))
 	if found := p.Check(p.Panel(), 2_000_000); len(found) > 0 {
 		t.Errorf("the panel's own: %v", found) // 1.25 x (24 x 0.35 + 2.35 / 12) = 10.74 Ah of 24
 	}
-	bare, _ := Compile(&pb.Site{}, PackDelays(""))
+	bare, _ := Compile(&pb.Site{}, delaysOf(""))
 	if found := bare.Check(bare.Panel(), 0); len(found) != 1 || found[0].GetCode() != "supply.no-battery" {
 		t.Errorf("without figures: %v", found)
 	}

@@ -104,7 +104,7 @@ func TestStories(t *testing.T) {
 			2m40s psu-1 +output-fault <3`},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			r := newRig(oneSupply(c.ah, c.limit, c.fuse, c.rests), PackDelays("en54"))
+			r := newRig(oneSupply(c.ah, c.limit, c.fuse, c.rests), delaysOf("en54"))
 			got := r.play(t, c.script)
 			want := strings.ReplaceAll(strings.TrimSpace(c.want), "\t", "")
 			if diff := cmp.Diff(want, got); diff != "" {
@@ -116,7 +116,7 @@ func TestStories(t *testing.T) {
 
 // NFPA 72 from A5 of chapter 10: trouble within 200 s.
 func TestNFPADelay(t *testing.T) {
-	r := newRig(oneSupply(7, 3, 0, 100), PackDelays("nfpa72"))
+	r := newRig(oneSupply(7, 3, 0, 100), delaysOf("nfpa72"))
 	r.play(t, `1m psu-1 mains fails; 1h psu-1 mains back`)
 	if want := "4m20s psu-1 +mains-fault <1"; !strings.Contains(strings.Join(r.lines, "\n"), want) {
 		t.Errorf("no %q in\n%s", want, strings.Join(r.lines, "\n"))
@@ -162,7 +162,7 @@ func TestLastsAsLong(t *testing.T) {
 // The voltage at the output in each state. End of discharge 1.75 V a cell, low battery 1.85 V:
 // common practice.
 func TestVoltage(t *testing.T) {
-	r := newRig(oneSupply(2, 3, 0, 100), PackDelays("en54"))
+	r := newRig(oneSupply(2, 3, 0, 100), delaysOf("en54"))
 	for _, c := range []struct {
 		at    time.Duration
 		micro int64
@@ -182,7 +182,7 @@ func TestVoltage(t *testing.T) {
 
 // A full battery after 24 h + 48 h on mains, 80 % after 24 h: EN 54-4 5.3, from memory.
 func TestRecharge(t *testing.T) {
-	r := newRig(oneSupply(24, 3, 0, 1200), PackDelays("en54"))
+	r := newRig(oneSupply(24, 3, 0, 1200), delaysOf("en54"))
 	r.p.Set(r.s, 0, 0, MainsFailed, true, 1, r)
 	r.until(20 * time.Hour)
 	r.p.Set(r.s, 20*time.Hour, 0, MainsFailed, false, 2, r)

@@ -28,9 +28,6 @@ const (
 	terminalA, farEnd = 0, 1
 )
 
-// LeastMicroVolts is the line voltage below which `check` reports a device (common practice: 17 V).
-const LeastMicroVolts = 17_000_000
-
 // Times of the loop (common practice).
 const (
 	OpenTime    = 5 * time.Millisecond   // collapsed line -> isolator open

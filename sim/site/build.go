@@ -11,9 +11,9 @@ import (
 	"loopdrill.dev/loopdrill/logic/matrix"
 	"loopdrill.dev/loopdrill/logic/term"
 	"loopdrill.dev/loopdrill/loop"
-	"loopdrill.dev/loopdrill/loop/check"
 	"loopdrill.dev/loopdrill/proto/finding"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/proto/rule"
 )
 
 // Built is a site with everything joined: immutable, and shared by all drills of the site.
@@ -93,7 +93,7 @@ func (b *Built) join(refused []*pb.Finding) []*pb.Finding {
 		complete(m.ProtoReflect())
 	}
 	b.Installation, found = loop.Compile(m)
-	found = append(found, check.Names(m)...)
+	found = append(found, rule.Check(m.GetRules())...)
 	b.sound = len(refused) == 0 && finding.Worst(found) != pb.Severity_SEVERITY_REFUSED
 	b.World = World(m, b.Installation)
 	b.World.Partial = !b.sound

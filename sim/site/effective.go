@@ -1,19 +1,20 @@
 package site
 
 import (
+	"cmp"
 	"fmt"
 
 	"google.golang.org/protobuf/reflect/protoreflect"
 
 	"loopdrill.dev/loopdrill/loop"
 	"loopdrill.dev/loopdrill/loop/cadence"
-	"loopdrill.dev/loopdrill/loop/check"
 	"loopdrill.dev/loopdrill/loop/circuit"
 	"loopdrill.dev/loopdrill/loop/figure"
 	"loopdrill.dev/loopdrill/loop/plant"
 	"loopdrill.dev/loopdrill/loop/power"
 	"loopdrill.dev/loopdrill/loop/wire"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/proto/rule"
 )
 
 // Default is a value in force because the file gives none.
@@ -32,12 +33,9 @@ func Effective(m *pb.Site) []Default {
 			out = appendInForce(out, m, Default{Default: d})
 		}
 	}
-	for _, l := range check.InForce(m) {
-		where := "always"
-		if l.Packs != "" {
-			where = l.Packs
-		}
-		out = append(out, Default{figure.Default{Key: "limit " + l.Name, Value: fmt.Sprintf("%g", l.Value), Source: l.Source}, where})
+	for _, l := range rule.Of(m.GetRules()).InForce() {
+		where := cmp.Or(l.Where(), "always")
+		out = append(out, Default{figure.Default{Key: "limit " + l.Name, Value: fmt.Sprintf("%g", l.Value), Source: l.Source()}, where})
 	}
 	return out
 }
