@@ -118,8 +118,10 @@ func (s *State) reach(now time.Duration) {
 func (p *Plant) run(s *State, e int, parent uint64, sink Sink) {
 	u := unit{p: p, s: s, e: e, now: s.now}
 	m := u.machine()
-	m.is.follow(u)
-	parent = p.tell(u, parent, sink)
+	if !u.state().outside {
+		m.is.follow(u)
+		parent = p.tell(u, parent, sink)
+	}
 	for i := range m.tracks {
 		if mo := &s.motions[m.firstTrack+i]; mo.fresh {
 			mo.fresh, mo.parent = false, parent
@@ -129,6 +131,9 @@ func (p *Plant) run(s *State, e int, parent uint64, sink Sink) {
 		return
 	}
 	tripped := u.atFull(0)
+	if u.state().outside {
+		tripped = s.signals[m.firstSignal+tripTrippedSignal]
+	}
 	if tripped == s.units[e].cutting {
 		return
 	}

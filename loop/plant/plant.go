@@ -158,6 +158,15 @@ func (p *Plant) InputName(e, in int) string { return p.machines[e].inputs[in].na
 // SignalName returns the name of a signal.
 func (p *Plant) SignalName(e, signal int) string { return p.machines[e].signals[signal].name }
 
+// SignalNames names the signals of a piece of equipment in index order.
+func (p *Plant) SignalNames(e int) []string {
+	var names []string
+	for _, s := range p.machines[e].signals {
+		names = append(names, s.name)
+	}
+	return names
+}
+
 // States returns the state words of a piece of equipment in index order. The caller must not
 // change them.
 func (p *Plant) States(e int) []string { return p.machines[e].words }

@@ -73,7 +73,8 @@ func (r *rig) until(t time.Duration, through bool) {
 }
 
 // play runs commands such as `5s fan/start`, `7s fan/start off`, `8s fan stuck`, `8s fan slow 3`,
-// `9s fan repaired`, separated by semicolons, and then goes on to the end of everything. Every
+// `9s fan repaired`, `9s fan outside` (somebody outside stands in for its model), `9s fan +running`
+// (he gives a signal), `9s fan model`, separated by semicolons, and then goes on to the end of everything. Every
 // command is an event of its own, as it is in a drill.
 func (r *rig) play(t *testing.T, script string) string {
 	t.Helper()
@@ -104,6 +105,18 @@ func (r *rig) command(t *testing.T, words []string) {
 			t.Fatalf("no input %q", in)
 		}
 		r.p.Drive(r.s, r.now, e, input, len(words) == 1, r.event, r)
+		return
+	}
+	switch word := words[1]; {
+	case word == "outside" || word == "model":
+		r.p.StandIn(r.s, r.now, e, word == "outside", r.event, r)
+		return
+	case word[0] == '+' || word[0] == '-':
+		signal, ok := r.p.SignalIndex(e, word[1:])
+		if !ok {
+			t.Fatalf("no signal %q", word[1:])
+		}
+		r.p.Give(r.s, r.now, e, signal, word[0] == '+', r.event, r)
 		return
 	}
 	faults := map[string]Fault{"repaired": NoFault, "stuck": Stuck, "slow": Slow, "unproven": Unproven}

@@ -16,13 +16,18 @@ const (
 	tripTripped
 )
 
+const (
+	tripTrippedSignal = iota
+	tripVoltageSignal
+)
+
 func describeTrip(m *pb.Trip) description {
 	takes := orDefault(m.GetTripTime(), "trip.trip_time")
 	return description{
 		inputs: []input{{"trip", takes}},
 		signals: []signal{
-			{name: "tripped", proves: true, level: true},
-			{name: "control-voltage"},
+			tripTrippedSignal: {name: "tripped", proves: true, level: true},
+			tripVoltageSignal: {name: "control-voltage"},
 		},
 		words:  []string{tripClosed: "closed", tripOpening: "opening", tripTripped: "tripped"},
 		tracks: []track{newTrack(takes, 0)},
@@ -47,7 +52,7 @@ func (trip) word(u unit) int32 {
 
 // control-voltage shows while healthy, and goes when another trip cuts this one.
 func (trip) signal(u unit, k int) bool {
-	if k == 0 {
+	if k == tripTrippedSignal {
 		return u.atFull(0)
 	}
 	return u.powered()

@@ -37,6 +37,7 @@ type unitState struct {
 	factor  int64 // in scale: how much slower than usual it is
 	fault   Fault
 	cutting bool // a trip: it holds the power of others off
+	outside bool // somebody outside stands in for its model
 }
 
 // motion is the position of one part. While the part moves, pos is where it was at since.

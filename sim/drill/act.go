@@ -3,6 +3,7 @@ package drill
 import (
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"loopdrill.dev/loopdrill/loop"
@@ -53,10 +54,18 @@ const (
 	ActSupply
 	ActPlantFault
 	ActRepair
+	ActStandIn
+	ActSignal
+	ActDisableEquipment
+	ActTest
+	ActOverride
+	ActPanelStop
 )
 
 // operator reports whether somebody at the panel does it.
-func (k ActKind) operator() bool { return k >= ActAcknowledge && k <= ActControl }
+func (k ActKind) operator() bool {
+	return k >= ActAcknowledge && k <= ActControl || k >= ActDisableEquipment && k <= ActOverride
+}
 
 // cable reports whether it is a fault of a loop's cable or of one of its isolators.
 func (k ActKind) cable() bool { return k >= ActBreak && k <= ActIsolatorStuck }
@@ -68,15 +77,15 @@ func (k ActKind) placed() bool { return k >= ActBreak && k <= ActEarth }
 func (k ActKind) circuit() bool { return k >= ActCircuitOpen && k <= ActReversed }
 
 // Fault reports whether it can be repaired.
-func (k ActKind) Fault() bool { return k >= ActRemove && k <= ActPlantFault }
+func (k ActKind) Fault() bool { return k >= ActRemove && k <= ActPlantFault || k == ActPanelStop }
 
 // Act is a step, resolved: what the journal of a drill holds.
 type Act struct {
 	At    time.Duration
 	Kind  ActKind
-	Index int32   // point, zone, output, loop, control or equipment
-	On    bool    // disable or enable, control on, stuck active, same kind
-	Value int64   // level in millionths, mode, kind of plant fault
+	Index int32   // point, zone, output, loop, control, override or equipment
+	On    bool    // disable or enable, control on, stuck active, same kind, stand-in, signal given
+	Value int64   // level in millionths, mode, kind of plant fault, position of an override, signal
 	Rate  float64 // line errors; factor of a slow plant
 	Name  string  // of the step, for repairs
 	Level uint8   // access level of an operator's act
@@ -94,6 +103,9 @@ func (p *Plan) Resolve(step *pb.Step, path string) (Act, []*pb.Finding) {
 		r.act.Level = uint8(step.GetLevel())
 	}
 	r.step(step)
+	if r.act.Kind.operator() && operations[r.act.Kind] == 0 {
+		r.notYet(step)
+	}
 	return r.act, r.found
 }
 
@@ -141,9 +153,36 @@ func (r *resolver) step(step *pb.Step) {
 	case *pb.Step_Control:
 		r.act.Kind, r.act.On = ActControl, k.Control.GetOn()
 		r.act.Index = r.named("control.control", "control", k.Control.GetControl(), r.plan.World.Controls)
+	case *pb.Step_Test:
+		r.act.Kind, r.act.On = ActTest, k.Test.GetOn()
+		r.act.Index = r.named("test.zone", "zone", k.Test.GetZone(), r.plan.In.Zones)
+	case *pb.Step_Override:
+		r.act.Kind, r.act.Value = ActOverride, int64(slices.Index(positions(), k.Override.GetPosition()))
+		r.act.Index = r.named("override.override", "override", k.Override.GetOverride(), r.plan.World.Overrides)
+	case *pb.Step_StandIn:
+		r.act.Kind, r.act.On = ActStandIn, k.StandIn.GetOn()
+		r.act.Index = r.equipment("stand_in.equipment", k.StandIn.GetEquipment())
+	case *pb.Step_Signal:
+		r.signal(k.Signal)
 	default:
 		r.fault(step)
 	}
+}
+
+// positions are the words of an override's position, in the order of the fact's values.
+func positions() []string { return []string{"auto", "on", "off"} }
+
+// signal resolves a signal that somebody outside gives.
+func (r *resolver) signal(step *pb.SignalStep) {
+	r.act.Kind, r.act.On = ActSignal, step.GetOn()
+	if r.act.Index = r.equipment("signal.equipment", step.GetEquipment()); r.act.Index < 0 {
+		return
+	}
+	signal, ok := r.plan.In.Plant.SignalIndex(int(r.act.Index), step.GetSignal())
+	if !ok {
+		r.add(finding.Dangling(r.path+".signal.signal", "signal of "+step.GetEquipment(), step.GetSignal(), r.plan.In.Plant.SignalNames(int(r.act.Index))))
+	}
+	r.act.Value = int64(signal)
 }
 
 func (r *resolver) fault(step *pb.Step) {
@@ -172,11 +211,7 @@ func (r *resolver) fault(step *pb.Step) {
 			r.act.Rate = k.PlantFault.GetFactor()
 		}
 		r.act.Value = plantFaults[k.PlantFault.GetFault()]
-		e, ok := r.plan.In.Plant.Lookup(k.PlantFault.GetEquipment())
-		if !ok {
-			r.add(finding.Dangling(r.path+".plant_fault.equipment", "equipment", k.PlantFault.GetEquipment(), r.plan.equipment()))
-		}
-		r.act.Index = int32(e)
+		r.act.Index = r.equipment("plant_fault.equipment", k.PlantFault.GetEquipment())
 	case *pb.Step_Repair:
 		r.act.Kind, r.act.Name = ActRepair, k.Repair.GetStep()
 	default:
@@ -223,8 +258,8 @@ func (r *resolver) subject(key string, s *pb.SubjectStep, on bool) {
 		r.act.Kind, r.act.Index = ActDisableZone, r.named(key+".zone", "zone", k.Zone, r.plan.In.Zones)
 	case *pb.SubjectStep_Output:
 		r.act.Kind, r.act.Index = ActDisableOutput, r.output(key+".output", k.Output)
-	default:
-		r.add(finding.NotYet(r.path+"."+key+".equipment", "disabling equipment"))
+	case *pb.SubjectStep_Equipment:
+		r.act.Kind, r.act.Index = ActDisableEquipment, r.equipment(key+".equipment", k.Equipment)
 	}
 }
 
@@ -261,6 +296,14 @@ func (r *resolver) output(path, ref string) int32 {
 		return i
 	}
 	r.add(finding.Dangling(r.path+"."+path, "output", ref, r.plan.outputNames()))
+	return -1
+}
+
+func (r *resolver) equipment(path, id string) int32 {
+	if e, ok := r.plan.In.Plant.Lookup(id); ok {
+		return int32(e)
+	}
+	r.add(finding.Dangling(r.path+"."+path, "equipment", id, r.plan.equipment()))
 	return -1
 }
 

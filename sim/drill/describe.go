@@ -20,7 +20,7 @@ func (p *Plan) Describe(e *sim.Event) string {
 	case Start:
 		return "the run begins"
 	case StimulusApplied:
-		return stimulusText(subject, ActKind(e.Value), e.Extra)
+		return p.stimulusText(subject, e)
 	case FaultInjected:
 		if kind := ActKind(e.Value); kind.cable() {
 			return "fault: " + p.cableText(subject, e)
@@ -93,6 +93,12 @@ func (p *Plan) describeProgram(subject string, e *sim.Event) string {
 		return fmt.Sprintf("%s is now %s", subject, p.In.Plant.States(int(e.Subject))[e.Value])
 	case SignalChanged:
 		return fmt.Sprintf("%s: signal %s is %s", subject, p.In.Plant.SignalName(int(e.Subject), int(e.Value)), choose(e.Extra != 0, "given", "gone"))
+	case EquipmentInput:
+		return fmt.Sprintf("%s: its input %s %s", subject, p.In.Plant.InputName(int(e.Subject), int(e.Value)), choose(e.Extra != 0, "is operated", "goes to rest"))
+	case ProofMissed:
+		return subject + choose(on, ": the proof has not come in time", ": the missed proof is over")
+	case PanelStopped:
+		return choose(on, "the panel stops", "the panel starts")
 	case EquipmentDone:
 		return fmt.Sprintf("%s: %s is done", subject, p.In.Plant.InputName(int(e.Subject), int(e.Value)))
 	case LatchCleared:
@@ -138,8 +144,13 @@ func tryText(try int64) string {
 // quantity writes a level in millionths with as many digits as it needs.
 func quantity(micro int64) string { return strconv.FormatFloat(float64(micro)/1e6, 'f', -1, 64) }
 
-func stimulusText(subject string, kind ActKind, level int64) string {
-	switch kind {
+func (p *Plan) stimulusText(subject string, e *sim.Event) string {
+	level := e.Extra
+	switch ActKind(e.Value) {
+	case ActStandIn:
+		return choose(level != 0, "somebody outside stands in for "+subject, subject+" is its own again")
+	case ActSignal:
+		return fmt.Sprintf("%s: from outside, %s is %s", subject, p.In.Plant.SignalName(int(e.Subject), int(level>>1)), choose(level&1 != 0, "given", "taken away"))
 	case ActSmoke:
 		return fmt.Sprintf("smoke of %s %%/m at %s", quantity(level), subject)
 	case ActHeat:
@@ -164,6 +175,7 @@ var faultWords = map[ActKind]string{
 	ActBreak: "broken cable", ActShort: "shorted cable", ActJoint: "bad joint", ActEarth: "core to earth", ActIsolatorStuck: "stuck isolator",
 	ActCircuitOpen: "broken circuit", ActCircuitShort: "shorted circuit", ActResistor: "other end-of-line resistor", ActReversed: "appliance the wrong way round",
 	ActFieldWireOpen: "broken field wiring", ActFieldWireShort: "shorted field wiring", ActSupply: "supply fault", ActPlantFault: "fault of the equipment",
+	ActPanelStop: "the panel's processor has stopped",
 }
 
 func faultText(subject string, kind ActKind, on bool) string {

@@ -21,7 +21,7 @@ func (v Visibility) String() string {
 // end: the numbers are part of every digest.
 const (
 	Start              sim.Kind = iota + 1 // the run begins
-	StimulusApplied                        // Subject point, Value act kind, Extra level in millionths
+	StimulusApplied                        // Subject point or equipment, Value act kind, Extra level in millionths; of a signal 2 x its number + on
 	FaultInjected                          // Subject depends on Value, Value act kind
 	FaultRepaired                          // likewise
 	Operated                               // an operator's act: Value act kind, Subject its index
@@ -77,6 +77,9 @@ const (
 	SupplyOverload                         // Subject supply, Value on
 	SupplyLost                             // Subject supply, Value on
 	SupplySignal                           // Subject supply, Value on, Extra signal
+	EquipmentInput                         // Subject equipment that somebody stands in for, Value input, Extra on
+	ProofMissed                            // Subject point, Value on: what it is to prove has not come in time
+	PanelStopped                           // Value on; what is on the panel itself and on its loops follows from it
 	kinds
 )
 
@@ -144,6 +147,9 @@ var kindTable = [kinds]kindInfo{
 	SupplyOverload:     {"supply-overload", Hidden},
 	SupplyLost:         {"supply-lost", Hidden},
 	SupplySignal:       {"supply-signal", AtPlant},
+	EquipmentInput:     {"equipment-input", AtPlant},
+	ProofMissed:        {"proof-missed", OnPanel},
+	PanelStopped:       {"panel-stopped", Hidden},
 }
 
 // KindName is the word for a kind of event.

@@ -158,7 +158,11 @@ func (d *Drill) runPlant(now time.Duration) {
 		e, input := d.plan.input(int(dr.flat))
 		if on := d.inputOperated(int(dr.flat), e, input); on != d.operated[dr.flat] {
 			d.operated[dr.flat] = on
-			d.plan.In.Plant.Drive(d.plant, now, e, input, on, dr.event, plantSink{d})
+			event := dr.event
+			if d.plan.In.Plant.StoodIn(d.plant, e) {
+				event = d.add(sim.Event{Kind: EquipmentInput, Subject: int32(e), Value: int64(input), Extra: flag(on), Parent: event})
+			}
+			d.plan.In.Plant.Drive(d.plant, now, e, input, on, event, plantSink{d})
 		}
 	}
 	d.drives = d.drives[:0]

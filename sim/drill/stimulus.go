@@ -36,6 +36,8 @@ func (d *Drill) apply(now time.Duration, number int32, a Act) {
 		d.repair(now, a)
 	case a.Kind.Fault():
 		d.fault(now, number, a, d.add(sim.Event{Kind: FaultInjected, Subject: a.Index, Value: int64(a.Kind), Extra: a.extra()}))
+	case a.Kind == ActStandIn || a.Kind == ActSignal:
+		d.outside(now, &a)
 	default:
 		p := &d.points[a.Index]
 		event := d.add(sim.Event{Kind: StimulusApplied, Subject: a.Index, Value: int64(a.Kind), Extra: a.Value})

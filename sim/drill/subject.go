@@ -32,7 +32,7 @@ const (
 
 // kindSpaces says what the subject of each kind of event is, where the kind alone says it.
 var kindSpaces = map[sim.Kind]space{
-	StimulusApplied: ofPoint, InputChanged: ofPoint, ReadingCounted: ofPoint, FireSignalled: ofPoint, ActiveRead: ofPoint,
+	InputChanged: ofPoint, ReadingCounted: ofPoint, FireSignalled: ofPoint, ActiveRead: ofPoint,
 	PrealarmRead: ofPoint, MissingFault: ofPoint, WrongTypeFault: ofPoint, DuplicateFault: ofPoint, ReplyGarbled: ofPoint,
 	FeedChanged: ofPoint, ModuleLost: ofPoint, IsolatorMoved: ofLoop, TerminalMoved: ofLoop, LoopCollapsed: ofLoop, RingBroken: ofLoop, EarthSeen: ofLoop,
 	LoadChanged: ofLoad, FuseChanged: ofSupply, BatteryCarries: ofSupply, BatteryDischarged: ofSupply, BatteryLow: ofSupply, SupplyOverload: ofSupply, SupplyLost: ofSupply, SupplySignal: ofSupply,
@@ -40,7 +40,8 @@ var kindSpaces = map[sim.Kind]space{
 	OutputFault: ofOutput, CommandSent: ofOutput, CommandHeard: ofOutput, CommandRepeated: ofOutput, OutputDemanded: ofOutput, OutputOperated: ofOutput,
 	CauseChanged: ofCause, EffectChanged: ofEffect, LoopFault: ofLoop,
 	ActionChanged: ofPair, DelayStarted: ofPair, DelayEnded: ofPair, DelayCancelled: ofPair, DelayPaused: ofPair, DelayRestarted: ofPair, DelayResumed: ofPair,
-	EquipmentChanged: ofEquipment, SignalChanged: ofEquipment, EquipmentDone: ofEquipment,
+	EquipmentChanged: ofEquipment, SignalChanged: ofEquipment, EquipmentDone: ofEquipment, EquipmentInput: ofEquipment,
+	ProofMissed: ofPoint,
 }
 
 // SubjectOf names what an event happened to: a label, an id, or a number; empty for the run or
@@ -82,7 +83,7 @@ func (p *Plan) SubjectOf(e *sim.Event) string {
 
 func spaceOf(e *sim.Event) space {
 	switch e.Kind {
-	case FaultInjected, FaultRepaired, Operated:
+	case StimulusApplied, FaultInjected, FaultRepaired, Operated:
 		return actSpace(ActKind(e.Value))
 	case LatchCleared: // Extra: the fact's kind; a cleared fire has none
 		return factSpace(term.Kind(e.Extra))
@@ -116,11 +117,15 @@ func actSpace(k ActKind) space {
 		return ofLoop
 	case ActRelayStuck, ActDisableOutput, ActCircuitOpen, ActCircuitShort, ActResistor, ActReversed:
 		return ofOutput
-	case ActPlantFault:
+	case ActPlantFault, ActStandIn, ActSignal, ActDisableEquipment:
 		return ofEquipment
+	case ActPanelStop:
+		return ofNothing
+	case ActOverride:
+		return ofOverride
 	case ActSupply:
 		return ofSupply
-	case ActDisableZone:
+	case ActDisableZone, ActTest:
 		return ofZone
 	case ActControl:
 		return ofControl

@@ -58,6 +58,11 @@ func Compile(plan *drill.Plan, m *pb.Scenario) (*Script, []*pb.Finding) {
 	for i, step := range m.GetSteps() {
 		c.repair(i, step)
 	}
+	for i := range c.s.acts {
+		if a := &c.s.acts[i]; a.Kind == drill.ActSignal && a.Index >= 0 && !drill.StoodIn(c.s.acts, a, i) {
+			c.found = append(c.found, drill.NotStoodIn(fmt.Sprintf("steps[%d]", i)))
+		}
+	}
 	for i, e := range m.GetExpect() {
 		c.expectation(fmt.Sprintf("expect[%d]", i), e)
 	}
@@ -120,7 +125,7 @@ func (c *compiler) level(path string, step *pb.Step) {
 func operates(step *pb.Step) bool {
 	switch step.GetKind().(type) {
 	case *pb.Step_Acknowledge, *pb.Step_Silence, *pb.Step_Resound, *pb.Step_Reset_, *pb.Step_Evacuate,
-		*pb.Step_Disable, *pb.Step_Enable, *pb.Step_Test, *pb.Step_Mode, *pb.Step_Control:
+		*pb.Step_Disable, *pb.Step_Enable, *pb.Step_Test, *pb.Step_Mode, *pb.Step_Control, *pb.Step_Override:
 		return true
 	}
 	return false

@@ -68,6 +68,9 @@ func (k *keeper) enter(act *drill.Act, now bool) error {
 		return precondition("INSTANT_EXECUTED", k.about.name,
 			"step.at is "+drill.Seconds(act.At)+", and the drill is executed up to "+drill.Seconds(d.Instant())+"; leave `at` out to act at once")
 	}
+	if act.Kind == drill.ActSignal && !drill.StoodIn(d.Journal(), act, len(d.Journal())) {
+		return refusedStep([]*pb.Finding{drill.NotStoodIn("step")})
+	}
 	if err := k.acts.take(1); err != nil {
 		return err
 	}
@@ -77,7 +80,7 @@ func (k *keeper) enter(act *drill.Act, now bool) error {
 // injected reports whether a fault of that id has been entered.
 func injected(journal []drill.Act, id string) bool {
 	for i := range journal {
-		if a := &journal[i]; a.Name == id && a.Kind >= drill.ActRemove && a.Kind <= drill.ActPlantFault {
+		if a := &journal[i]; a.Name == id && a.Kind.Fault() {
 			return true
 		}
 	}

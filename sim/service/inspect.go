@@ -92,7 +92,7 @@ func (s sight) output(o int) *pb.OutputStatus {
 
 func (s sight) equipment(e int) *pb.EquipmentStatus {
 	plant := s.d.Plan().In.Plant
-	out := &pb.EquipmentStatus{Equipment: plant.ID(e), Proven: s.is(term.EquipmentProven, e)}
+	out := &pb.EquipmentStatus{Equipment: plant.ID(e), Proven: s.is(term.EquipmentProven, e), StandIn: s.d.StoodIn(e)}
 	for state, word := range plant.States(e) {
 		if s.d.Fact(term.Fact{Kind: term.EquipmentState, Index: int32(e), Value: int32(state)}) {
 			out.State = word
