@@ -148,9 +148,8 @@ type Outcome struct {
 // at, so that the supply's limits are judged on no less than was asked for.
 func (c *Circuit) Active(s *State, w *Work, supplyMicroV int64) Outcome {
 	w.fit(c)
-	w.lay(c, s, 0)
 	w.volts, w.both = float64(supplyMicroV)/1e6, c.ring
-	if !w.settle(c, s) {
+	if !w.isolate(c, s) {
 		clear(w.microV)
 		return Outcome{Collapsed: true, MicroA: c.RatedMicroA()}
 	}
@@ -181,13 +180,7 @@ func (c *Circuit) Works(s *State, w *Work, load int) bool {
 
 // RatedMicroA is the sum of the loads' currents; constant power counts at its least voltage, where
 // it is highest.
-func (c *Circuit) RatedMicroA() int64 {
-	sum := 0.0
-	for i := range c.loads {
-		sum += c.loads[i].most()
-	}
-	return micro(sum)
-}
+func (c *Circuit) RatedMicroA() int64 { return micro(c.rated) }
 
 // most is the load's highest current at which it still works.
 func (l *load) most() float64 {

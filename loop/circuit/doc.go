@@ -6,9 +6,23 @@
 // ohms, and earths of either core are what they are. At rest a small supervision voltage of
 // reversed polarity drives a current through cable and resistor; each load's series diode blocks
 // it, unless the load is connected the wrong way round. The module reads the resistance at its
-// terminals and calls it normal, open or short. Active, the supply's voltage stands at the
+// terminals and calls it normal, open or short, or, if it is normal and a core leaks to earth, earth. Active,
+// the supply's voltage stands at the
 // terminals (of a ring: at both ends) and each load takes constant current or constant power;
 // whether it works follows from the voltage at its own terminals.
+//
+// A short-circuit isolator stands in the positive core between a load's two line terminals, and the
+// load is fed from whichever side lives. At rest isolators do nothing: like the loads they are
+// made for the polarity of an alarm, and the supervision current, some milliamperes the wrong way
+// round, passes them as it passes a closed contact; so the module sees the whole cable, and a short
+// anywhere reads short. What an alarm then does depends on the class. A ring with isolators (class X) is
+// energised in spite of a short, and the module's two terminals part from a shorted section as
+// isolators would; any other circuit is held off, isolators or not. Active, isolators are where they
+// settle: closed from each end outwards until one would have less than 10 V, or border a section whose
+// short leaves it less, or let the circuit take more than twice its rated current, as an isolator that
+// watches its current does. The milliseconds until they have settled are left out, and so is the dip
+// that the rest of the circuit sees meanwhile. All of this is common practice; what it comes to is the
+// class table of NFPA 72 chapter 12.
 //
 // A load's characteristic is three straight pieces (one of them a hyperbola for constant power):
 // nothing up to its diode's forward voltage; then rising in proportion up to its knee, half its

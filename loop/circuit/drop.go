@@ -29,8 +29,9 @@ const (
 
 // PointToPoint calculates the voltage at every load run by run: V[k] = V[k-1] - R[k] x (the
 // currents at k and beyond), R[k] out and back. Constant power is iterated, I = P/V, and counts
-// below its knee as at its knee. A ring is fed from one end only: what is left of it after one
-// break at the other.
+// below its least voltage as there: listings quote the highest current over the range in which a
+// load works (common practice), and below it the load has failed the calculation anyhow. A ring is
+// fed from one end only: what is left of it after one break at the other.
 func (c *Circuit) PointToPoint(startV float64, from End) []Drop {
 	order := make([]int, len(c.loads)) // in the order in which the current meets them
 	ohm := make([]float64, len(c.loads))
@@ -39,7 +40,7 @@ func (c *Circuit) PointToPoint(startV float64, from End) []Drop {
 		if from == FromReturn {
 			load, cable = len(order)-1-i, len(c.runs)-1-i
 		}
-		order[i], ohm[i] = load, float64(2*c.runs[cable].ohm)
+		order[i], ohm[i] = load, c.runs[cable].loopOhm()
 	}
 	volts := make([]float64, len(order))
 	for i := range volts {
@@ -77,27 +78,26 @@ func (c *Circuit) pass(volts []float64, order []int, ohm []float64, startV float
 // planned is the current that a calculation counts at a voltage.
 func (l *load) planned(v float64) float64 {
 	if l.watts > 0 {
-		return l.watts / max(v, l.knee)
+		return l.watts / max(v, l.least)
 	}
 	return l.amps
 }
 
 // EndOfLine calculates with the whole current at the far end: V = V0 - I x (the runs to the
-// farthest load, out and back). It is never more hopeful than PointToPoint from the same end.
-// Constant power counts at its least voltage. The margin is over the highest least voltage of the
-// loads.
+// farthest load, out and back). Constant power counts at its least voltage, the highest current
+// over the range in which the load works, so that no load is better by this method than by
+// PointToPoint from the same end. The margin is over the highest least voltage of the loads.
 func (c *Circuit) EndOfLine(startV float64, from End) Drop {
-	amps, ohm, least := 0.0, 0.0, 0.0
+	ohm, least := 0.0, 0.0
 	for i := range c.loads {
 		cable := i
 		if from == FromReturn {
 			cable = len(c.runs) - 1 - i
 		}
-		amps += c.loads[i].most()
-		ohm += float64(2 * c.runs[cable].ohm)
+		ohm += c.runs[cable].loopOhm()
 		least = max(least, c.loads[i].least)
 	}
-	return newDrop(startV, startV-float64(amps*ohm), least)
+	return newDrop(startV, startV-float64(c.rated*ohm), least)
 }
 
 func newDrop(start, v, least float64) Drop {
@@ -126,11 +126,11 @@ func (c *Circuit) Metres() float64 {
 	return sum
 }
 
-// LoopMilliOhm is the resistance of both cores over the whole cable.
+// LoopMilliOhm is the resistance of both cores over the whole cable, with closed isolators.
 func (c *Circuit) LoopMilliOhm() int64 {
 	sum := 0.0
 	for _, r := range c.runs {
-		sum += float64(2 * r.ohm)
+		sum += r.loopOhm()
 	}
 	return milli(sum)
 }

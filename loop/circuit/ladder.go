@@ -38,6 +38,8 @@ type Work struct {
 	pieces []piece
 	volts  float64 // of the source
 	both   bool    // the last level is the source too
+	feed   feed    // where the positive core is parted
+	steady bool    // the latest search for pieces ended
 	unit   bool    // everything but the earth stands at 1 V, without loads
 	earths int     // cores with an earth
 	trial  []float64
@@ -61,8 +63,9 @@ func (w *Work) fit(c *Circuit) {
 	w.pieces, w.microV = w.pieces[:len(c.loads)], w.microV[:len(c.loads)]
 }
 
-// lay builds the ladder of a circuit with its faults and without its loads. The source has a
-// resistance in its positive side, which becomes part of the first piece of cable.
+// lay builds the ladder of a circuit with its faults and without its loads, parted where the feed
+// says. The source has a resistance in its positive side, which becomes part of the first piece of
+// cable, as a closed isolator's becomes part of the piece after it.
 func (w *Work) lay(c *Circuit, s *State, sourceOhm float64) {
 	w.earths = 0
 	w.rungs[0] = rung{}
@@ -79,10 +82,14 @@ func (w *Work) lay(c *Circuit, s *State, sourceOhm float64) {
 				w.earths++
 			}
 		}
-		if i == 0 {
+		switch {
+		case i == 0:
 			middle.along[0] = 1 / (half + fault.series[0] + sourceOhm)
+		case c.runs[i].isolator:
+			middle.along[0] = 1 / (half + fault.series[0] + isolatorOhm)
 		}
 	}
+	w.part(c)
 }
 
 // solve finds the potential of every core at every level for the loads as they are linearised in

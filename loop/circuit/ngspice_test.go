@@ -14,7 +14,7 @@ import (
 )
 
 // spiceCircuits is how many random circuits are compared, each at rest and active.
-const spiceCircuits = 120
+const spiceCircuits = 200
 
 // needSpice returns the path of ngspice, the general-purpose circuit simulator (Debian package
 // ngspice), or skips: in CI its absence is a failure.
@@ -34,7 +34,7 @@ func needSpice(t *testing.T) string {
 // netlist writes a circuit down for ngspice: not from the ladder but from the circuit and its
 // faults, so that laying the ladder is checked too. Each load is its characteristic in three
 // pieces. Core a of level k is node ak, core b bk; e is the earth.
-func netlist(c *Circuit, s *State, volts, sourceOhm float64) string {
+func netlist(c *Circuit, s *State, f feed, volts, sourceOhm float64) string {
 	var b strings.Builder
 	line := func(format string, a ...any) { fmt.Fprintf(&b, format+"\n", a...) }
 	resistor := func(name, from, to string, ohm float64) {
@@ -60,19 +60,23 @@ func netlist(c *Circuit, s *State, volts, sourceOhm float64) string {
 		resistor("source", "source", "terminal", sourceOhm)
 	}
 	for i, r := range c.runs {
-		f := s.runs[i]
+		fault := s.runs[i]
 		for k, core := range []string{"a", "b"} {
 			start, middle, end := name(core, 2*i), name(core, 2*i+1), name(core, 2*i+2)
-			resistor(fmt.Sprintf("%srun%d", core, i), start, middle, r.ohm/2+f.series[k])
-			resistor(fmt.Sprintf("%srest%d", core, i), middle, end, r.ohm/2)
+			first, second := switches(c, f, i)
+			if k == 1 {
+				first, second = 0, 0
+			}
+			resistor(fmt.Sprintf("%srun%d", core, i), start, middle, r.ohm/2+fault.series[k]+first)
+			resistor(fmt.Sprintf("%srest%d", core, i), middle, end, r.ohm/2+second)
 			resistor("insulation"+middle, middle, "0", 1e13) // what is cut off must not make the matrix singular
 			resistor("insulation"+end, end, "0", 1e13)
-			if f.earth[k] > 0 {
-				resistor("earth"+middle, middle, "e", 1/f.earth[k])
+			if fault.earth[k] > 0 {
+				resistor("earth"+middle, middle, "e", 1/fault.earth[k])
 			}
 		}
-		if f.short > 0 {
-			resistor(fmt.Sprintf("short%d", i), name("a", 2*i+1), name("b", 2*i+1), 1/f.short)
+		if fault.short > 0 {
+			resistor(fmt.Sprintf("short%d", i), name("a", 2*i+1), name("b", 2*i+1), 1/fault.short)
 		}
 	}
 	resistor("earth", "e", "0", 1e13)
@@ -101,6 +105,36 @@ func netlist(c *Circuit, s *State, volts, sourceOhm float64) string {
 	return b.String()
 }
 
+// switches is what isolators and the module's terminals put into the positive core of a run's first
+// and second half: 0.1 ohm where an isolator is closed, no end of ohms where one is open. A load with
+// an open isolator is on the side that is fed, on the first if both are.
+func switches(c *Circuit, f feed, run int) (first, second float64) {
+	open := math.Inf(1)
+	fedFirst := func(section int) bool { return f.whole || section < f.first }
+	fedBack := func(section int) bool { return f.whole || section >= c.sections-f.back }
+	fromBack := func(run int) bool { // the isolator before a run is open, and its load hangs on this run
+		section := c.runs[run].section
+		return fedBack(section) && !fedBack(section-1) && (!fedFirst(section-1) || f.far)
+	}
+	section := c.runs[run].section
+	if c.runs[run].isolator {
+		first = 0.1
+		if !fedFirst(section) && !fedBack(section-1) && !fromBack(run) {
+			first = open
+		}
+	}
+	if run == 0 && c.parts() && !fedFirst(0) {
+		first = open
+	}
+	switch last := len(c.runs) - 1; {
+	case run < last && c.runs[run+1].isolator && fromBack(run+1):
+		second = open
+	case run == last && c.parts() && !fedBack(section):
+		second = open
+	}
+	return first, second
+}
+
 // spiceCase is one operating point that both find.
 type spiceCase struct {
 	name  string
@@ -114,13 +148,17 @@ func (b *bench) ours(name, deck string) spiceCase {
 	k := spiceCase{name: name, deck: deck}
 	for i := range b.c.loads {
 		if b.w.cutOff(i, b.w.across(i)) {
-			b.w.rungs[2*i+2].slope = 0 // nor does it lend its voltage to what lies beyond
-			continue                   // its voltage is whatever the simulator's insulation makes it
+			b.w.rungs[2*i+2].slope = 0 // it does not lend its voltage to what lies beyond
 		}
-		k.nodes = append(k.nodes, fmt.Sprintf("v(a%d)-v(b%d)", 2*i+2, 2*i+2))
-		k.volts = append(k.volts, b.w.across(i))
 	}
 	live := b.w.live()
+	for i := range b.c.loads {
+		// Where a core is cut off the voltage is whatever the simulator's insulation makes it.
+		if live[node(2*i+2, 0)] && live[node(2*i+2, 1)] {
+			k.nodes = append(k.nodes, fmt.Sprintf("v(a%d)-v(b%d)", 2*i+2, 2*i+2))
+			k.volts = append(k.volts, b.w.across(i))
+		}
+	}
 	for level := 1; level < len(b.w.rungs)-1; level++ {
 		for core, letter := range []string{"a", "b"} {
 			if live[node(level, core)] {
@@ -139,14 +177,24 @@ func TestSpice(t *testing.T) {
 	random := rand.New(rand.NewPCG(2022, 72))
 	n := dice(random.IntN)
 	var cases []spiceCase
+	isolators, parted, earthed := 0, 0, 0
 	for i := range spiceCircuits {
 		b := newBench(t, n.circuit(0.5))
 		n.faults(b.s)
 		b.rest()
-		cases = append(cases, b.ours(fmt.Sprintf("circuit %d at rest", i), netlist(b.c, b.s, -SupervisionV, SupervisionOhm)))
+		cases = append(cases, b.ours(fmt.Sprintf("circuit %d at rest", i), netlist(b.c, b.s, feed{whole: true}, -SupervisionV, SupervisionOhm)))
 		volts := n.pick(16.5, 20.4, 24, 28)
 		if o := b.active(volts); !o.Collapsed {
-			cases = append(cases, b.ours(fmt.Sprintf("circuit %d at %g V", i, volts), netlist(b.c, b.s, volts, 0)))
+			if b.c.Isolators() > 0 {
+				isolators++
+			}
+			if !b.w.feed.whole {
+				parted++
+			}
+			if b.w.earths > 0 {
+				earthed++
+			}
+			cases = append(cases, b.ours(fmt.Sprintf("circuit %d at %g V", i, volts), netlist(b.c, b.s, b.w.feed, volts, 0)))
 		}
 	}
 	compared := 0
@@ -159,9 +207,9 @@ func TestSpice(t *testing.T) {
 			}
 		}
 	}
-	t.Logf("%d operating points, %d voltages compared", len(cases), compared)
-	if len(cases) < 2*spiceCircuits*9/10 {
-		t.Errorf("only %d operating points were left to compare", len(cases))
+	t.Logf("%d operating points, %d voltages compared; active with isolators %d, some of them open %d, with earths %d", len(cases), compared, isolators, parted, earthed)
+	if len(cases) < 2*spiceCircuits*9/10 || min(isolators, parted, earthed) < 10 {
+		t.Errorf("%d operating points are too few to compare, or too few with isolators (%d), with open ones (%d), with earths (%d)", len(cases), isolators, parted, earthed)
 	}
 }
 

@@ -1,6 +1,7 @@
 package circuit
 
 import (
+	"math/rand/v2"
 	"testing"
 
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
@@ -70,6 +71,49 @@ func TestConstantPowerCurrents(t *testing.T) {
 		near(t, "amperes", b.c.loads[i].ampsAt(float64(b.w.MicroV(i))/1e6), want, 0.00001)
 	}
 	near(t, "from the supply", float64(o.MicroA)/1e6, 0.16308+0.16756+0.16991, 0.00002)
+}
+
+// By the end-of-line method no load is better off than point to point from the same end, whatever the
+// loads are, how low their voltage is and where isolators stand; and where every load has its least
+// voltage the solver agrees with the recursion.
+func TestEndOfLineIsThePessimist(t *testing.T) {
+	random := rand.New(rand.NewPCG(10, 72))
+	n := dice(random.IntN)
+	tooLow, agreed := 0, 0
+	for range 5000 {
+		b := newBench(t, n.circuit(0.5))
+		for _, from := range []End{FromFirst, FromReturn} {
+			if from == FromReturn && !b.c.Ring() {
+				continue
+			}
+			lump, enough := b.c.EndOfLine(startNFPA, from), true
+			drops := b.c.PointToPoint(startNFPA, from)
+			for i, d := range drops {
+				enough = enough && d.MarginMicroV >= 0
+				if lump.MicroV > d.MicroV+1 { // each is rounded
+					t.Fatalf("load %d has %d uV point to point, %d uV by the end-of-line method", i, d.MicroV, lump.MicroV)
+				}
+			}
+			if !enough {
+				tooLow++
+				continue
+			}
+			if b.c.Ring() && from == FromFirst {
+				b.s.Break(b.c.Runs()-1, Both)
+			} else if b.c.Ring() {
+				b.s.Break(0, Both)
+			}
+			b.active(startNFPA)
+			for i, d := range drops {
+				agreed++
+				near(t, "solver against recursion", float64(b.w.MicroV(i)), float64(d.MicroV), toleranceMicroV)
+			}
+			b.c.Heal(b.s)
+		}
+	}
+	if min(tooLow, agreed) < 500 {
+		t.Errorf("%d circuits too low, %d voltages compared: too few to mean anything", tooLow, agreed)
+	}
 }
 
 // Longest run for a budget of 4.4 V (20.4 V less 16 V), L = V / (2 I r): computed.

@@ -33,6 +33,11 @@ func (n dice) circuit(shortest float64) *pb.Circuit {
 			loads = append(loads, sounder(length, n.pick(0.5, 5, 32, 90, 250)))
 		}
 	}
+	if n(2) == 0 {
+		for _, l := range loads {
+			l.Isolator = n(3) == 0
+		}
+	}
 	ohmPerKm, endOfLine := n.pick(4.61, 12.1, 36, 90), n.pick(1000, 4700, 10_000)
 	if n(2) == 0 {
 		return branch(ohmPerKm, endOfLine, loads...)
@@ -238,6 +243,7 @@ func TestMonotone(t *testing.T) {
 			if a := appliance(l); a.PowerW != nil {
 				a.PowerW, a.CurrentMa = nil, new(20.0)
 			}
+			l.Isolator = false // one that closes puts more load on the cable
 		}
 		c, _ := Compile(k, Options{Path: "circuit", LeastV: leastNFPA})
 		b := &bench{c: c, s: c.NewState(), t: t}

@@ -10,9 +10,10 @@ const (
 	Normal Verdict = iota
 	Open
 	Short
+	Earth // a core leaks to earth, and the circuit reads normal otherwise
 )
 
-func (v Verdict) String() string { return [...]string{"normal", "open", "short"}[v] }
+func (v Verdict) String() string { return [...]string{"normal", "open", "short", "earth"}[v] }
 
 // Reading is what the module measures at rest.
 type Reading struct {
@@ -22,13 +23,16 @@ type Reading struct {
 	MilliOhm int64 // MaxInt64 where no current flows
 }
 
-// MayEnergise reports whether the module energises a circuit that reads so: not a shorted one.
-func (r Reading) MayEnergise() bool { return r.Verdict != Short }
+// MayEnergise reports whether the module energises a circuit that reads so: not a shorted one,
+// unless isolators on a ring will cut the short off (class X).
+func (c *Circuit) MayEnergise(v Verdict) bool { return v != Short || c.parts() }
 
 // Rest solves the circuit at rest: the reversed supervision voltage at its first terminals, the
-// end-of-line resistor at the last load or, on a ring, at the return terminals.
+// end-of-line resistor at the last load or, on a ring, at the return terminals. Every isolator is
+// closed: see the package comment.
 func (c *Circuit) Rest(s *State, w *Work) Reading {
 	w.fit(c)
+	w.feed = feed{whole: true}
 	w.lay(c, s, SupervisionOhm)
 	w.volts, w.both = -SupervisionV, false
 	w.rungs[len(w.rungs)-1].across = s.resistor + s.second
@@ -39,7 +43,11 @@ func (c *Circuit) Rest(s *State, w *Work) Reading {
 	}
 	amps := math.Abs(w.sourceAmps())
 	volts := max(SupervisionV-float64(amps*SupervisionOhm), 0)
-	return c.judge(volts, amps)
+	r := c.judge(volts, amps)
+	if r.Verdict == Normal && s.EarthFault() {
+		r.Verdict = Earth
+	}
+	return r
 }
 
 // judge applies the windows. Comparison is on whole milliohms.

@@ -138,7 +138,7 @@ func (b *bench) balance() {
 			}
 			// A core at tens of volts behind a conductance of g has currents right to g x the last
 			// bit of the volts: short pieces of cable have large g.
-			rounding := 64 * 0x1p-52 * math.Abs(w.volts) * (r.along[core] + r.across + r.earth[core])
+			rounding := 64 * 0x1p-52 * math.Abs(w.volts) * (r.along[core] + r.across + math.Abs(r.slope) + r.earth[core])
 			if k < last {
 				rounding += 64 * 0x1p-52 * math.Abs(w.volts) * w.rungs[k+1].along[core]
 			}
