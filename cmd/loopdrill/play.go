@@ -19,6 +19,7 @@ import (
 func newPlay(io stdio) *cobra.Command {
 	var flags reporting
 	var junit, server string
+	var coverage bool
 	cmd := &cobra.Command{
 		Use:   "play SITE [SCENARIO...]",
 		Short: "Play scenarios and judge what they expect",
@@ -36,6 +37,7 @@ and seed give the same one on any machine.`,
 			if err != nil {
 				return err
 			}
+			loaded.coverage = coverage
 			report, err := loaded.playWhere(cmd.Context(), io, server)
 			if err != nil {
 				return err
@@ -59,6 +61,7 @@ and seed give the same one on any machine.`,
 	}
 	flags.addTo(cmd)
 	cmd.Flags().StringVar(&junit, "junit", "", "also write the outcomes to this file as JUnit XML")
+	cmd.Flags().BoolVar(&coverage, "coverage", false, "also list what the scenarios exercise of the site, and what none of them does")
 	cmd.Flags().StringVar(&server, "server", "", "let the server at `host:port` play them (loopdrill serve)")
 	return cmd
 }
@@ -70,6 +73,7 @@ type scenarios struct {
 	built    *site.Built
 	scripts  []*script.Script // by scenario
 	findings []*pb.Finding
+	coverage bool // it is asked for
 }
 
 // loadScenarios reads a site and the named scenarios, all of them if none is named, and prints
@@ -177,13 +181,18 @@ func (s *scenarios) replay(i int) string {
 func (s *scenarios) play(ctx context.Context, io stdio) (*pb.PlayReport, error) {
 	bar := newProgress(io, "scenarios", len(s.scripts))
 	defer bar.end()
+	play, covered := script.Play, (*script.Coverage)(nil)
+	if s.coverage {
+		covered = script.NewCoverage(s.built.Plan(), s.built.Site)
+		play = covered.Play
+	}
 	var reports []*pb.ScenarioReport
 	for i, sc := range s.scripts {
-		report, err := script.Play(ctx, sc)
-		switch {
-		case ctx.Err() != nil:
-			return script.Report(s.built.Site.GetSite(), reports, true), nil
-		case err != nil:
+		report, err := play(ctx, sc)
+		if ctx.Err() != nil {
+			break
+		}
+		if err != nil {
 			return nil, fmt.Errorf("playing %s: %w", s.built.Scenarios[i].Index.File(), err)
 		}
 		index := s.built.Scenarios[i].Index
@@ -192,7 +201,11 @@ func (s *scenarios) play(ctx context.Context, io stdio) (*pb.PlayReport, error) 
 		reports = append(reports, report)
 		bar.show(i+1, len(s.scripts))
 	}
-	return script.Report(s.built.Site.GetSite(), reports, false), nil
+	out := script.Report(s.built.Site.GetSite(), reports, ctx.Err() != nil)
+	if covered != nil {
+		out.Coverage = covered.Report(s.built.Index)
+	}
+	return out, nil
 }
 
 // shellWord quotes a word for a POSIX shell, where it needs to be.

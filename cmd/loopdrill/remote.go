@@ -20,7 +20,7 @@ func (s *scenarios) playAt(ctx context.Context, io stdio, address string) (*pb.P
 	defer func() { _ = server.Close() }() // all answers are here by then
 	bar := newProgress(io, "scenarios", len(s.scripts))
 	defer bar.end()
-	job, err := server.RunJob(ctx, s.files(), &pb.Work{Kind: &pb.Work_Play{Play: &pb.PlayWork{}}}, func(done, total uint64) {
+	job, err := server.RunJob(ctx, s.files(), &pb.Work{Kind: &pb.Work_Play{Play: &pb.PlayWork{Coverage: s.coverage}}}, func(done, total uint64) {
 		bar.show(int(done), int(total)) //nolint:gosec // counts of scenarios
 	})
 	switch {

@@ -18,7 +18,7 @@ func TestPlayAtServer(t *testing.T) {
 	play := func(args ...string) string {
 		var out, errs bytes.Buffer
 		std := stdio{In: strings.NewReader(""), Out: &out, Err: &errs, Getenv: func(string) string { return "" }}
-		if err := run(t.Context(), append([]string{"play", "../../testdata/alder-quay", "--output", "json"}, args...), std); err != nil {
+		if err := run(t.Context(), append([]string{"play", "../../testdata/alder-quay", "--output", "json", "--coverage"}, args...), std); err != nil {
 			t.Fatalf("play %v: %v\n%s", args, err, errs.String())
 		}
 		return out.String()
@@ -26,6 +26,9 @@ func TestPlayAtServer(t *testing.T) {
 	here, there := play(), play("--server", address)
 	if here != there {
 		t.Errorf("played here:\n%s\nplayed at the server:\n%s", here, there)
+	}
+	if !strings.Contains(here, `"sort": "equipment"`) {
+		t.Error("no coverage is compared")
 	}
 	if n := strings.Count(here, `"digest"`); n < 8 {
 		t.Errorf("%d digests compared, want those of at least 8 scenarios", n)

@@ -20,17 +20,26 @@ const (
 // Play runs a script on a drill of its own and judges it. The report has no positions yet: see
 // Place. The error is ctx's, when it ended first; a run that reaches a bound of the bench or
 // crashes is an errored scenario, not an error.
-func Play(ctx context.Context, s *Script) (*pb.ScenarioReport, error) {
+func Play(ctx context.Context, s *Script) (*pb.ScenarioReport, error) { return play(ctx, s, nil) }
+
+// play is Play, and lets a coverage that is not nil watch.
+func play(ctx context.Context, s *Script, c *Coverage) (*pb.ScenarioReport, error) {
 	r := &playing{s: s, traces: make([]trace, len(s.expect))}
 	d, err := s.start()
 	if err != nil {
 		return nil, err
 	}
 	r.d = d
+	if c != nil {
+		r.watcher = c.watch(d)
+	}
 	for i := range s.expect {
 		r.traces[i].before = d.Holds(s.expect[i].when)
 	}
 	ended, err := r.run(ctx)
+	if r.watcher != nil {
+		r.watcher.end()
+	}
 	if err != nil && ctx.Err() != nil {
 		return nil, err
 	}
@@ -50,9 +59,10 @@ func (s *Script) start() (*drill.Drill, error) {
 
 // playing is one run of a script.
 type playing struct {
-	s      *Script
-	d      *drill.Drill
-	traces []trace // by expectation
+	s       *Script
+	d       *drill.Drill
+	traces  []trace  // by expectation
+	watcher *watcher // nil where nobody asks what is exercised
 }
 
 // run executes every instant up to the end, and observes every condition after each. It returns
@@ -69,6 +79,9 @@ func (r *playing) run(ctx context.Context) (time.Duration, error) {
 		known := r.d.Instant()
 		if _, err := r.d.RunInstant(); err != nil {
 			return known, err
+		}
+		if r.watcher != nil {
+			r.watcher.observe()
 		}
 		for i := range r.s.expect {
 			r.traces[i].observe(at, r.d.Holds(r.s.expect[i].when))

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"github.com/cockroachdb/datadriven"
+	"google.golang.org/protobuf/proto"
 
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 	"loopdrill.dev/loopdrill/sim/site"
@@ -16,7 +17,8 @@ import (
 //
 //	site       reads the input as site.yaml for the commands that follow; prints what refuses it
 //	compile    reads the input as a scenario and compiles it; prints the findings, or `good`
-//	play       does the same, plays it, and prints the report; `digest` adds the digest's length
+//	play       does the same, plays it, and prints the report
+//	coverage   does the same, and prints what it exercises of the site
 func TestStories(t *testing.T) {
 	datadriven.Walk(t, "testdata/stories", func(t *testing.T, path string) {
 		var built *site.Built
@@ -35,17 +37,43 @@ func TestStories(t *testing.T) {
 			if d.Cmd == "compile" || s == nil {
 				return findingText(t, findings)
 			}
-			if d.Cmd != "play" {
-				d.Fatalf(t, "there is no command %q", d.Cmd)
+			switch d.Cmd {
+			case "play":
+				report, err := Play(t.Context(), s)
+				if err != nil {
+					t.Fatal(err)
+				}
+				Place(report, index)
+				return reportText(report)
+			case "coverage":
+				return coverageText(t, built, s)
 			}
-			report, err := Play(t.Context(), s)
-			if err != nil {
-				t.Fatal(err)
-			}
-			Place(report, index)
-			return reportText(report)
+			d.Fatalf(t, "there is no command %q", d.Cmd)
+			return ""
 		})
 	})
+}
+
+// coverageText plays a script with and without being watched, which must not show in the log, and
+// prints what it exercises.
+func coverageText(t *testing.T, built *site.Built, s *Script) string {
+	t.Helper()
+	c := NewCoverage(built.Plan(), built.Site)
+	watched, err := c.Play(t.Context(), s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if bare, err := Play(t.Context(), s); err != nil || !proto.Equal(bare, watched) {
+		t.Errorf("being watched changes the report: %v", err)
+	}
+	var out strings.Builder
+	for _, sort := range c.Report(built.Index).GetSorts() {
+		fmt.Fprintf(&out, "%s: %d of %d\n", sort.GetSort(), sort.GetExercised(), sort.GetAspects())
+		for _, thing := range sort.GetThings() {
+			fmt.Fprintf(&out, "  %d: %s: seen %s; unseen %s\n", thing.GetPosition().GetLine(), thing.GetName(), strings.Join(thing.GetSeen(), ", "), strings.Join(thing.GetUnseen(), ", "))
+		}
+	}
+	return out.String()
 }
 
 func findingText(t *testing.T, findings []*pb.Finding) string {

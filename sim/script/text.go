@@ -28,6 +28,9 @@ func WriteText(w io.Writer, r *pb.PlayReport) error {
 	if r.GetInterrupted() {
 		t.line("INTERRUPTED: this is part of the whole")
 	}
+	if r.GetCoverage() != nil {
+		t.coverage(r.GetCoverage())
+	}
 	t.line("")
 	t.wrap("", r.GetCaution())
 	if _, err := io.WriteString(w, t.String()); err != nil {

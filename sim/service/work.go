@@ -40,7 +40,7 @@ func prepareWork(built *site.Built, work *pb.Work) (task, []*pb.Finding, error) 
 		if len(built.Scenarios) == 0 {
 			return nil, nil, badField("files.scenarios", "SCENARIOS_MISSING", "there is no scenario to play")
 		}
-		play, findings := playTask(built)
+		play, findings := playTask(built, work.GetPlay())
 		return play, findings, nil
 	}
 	return nil, nil, badField("work", "WORK_UNKNOWN", "this server does not know the kind of work")
@@ -59,7 +59,7 @@ func verifyTask(built *site.Built) task {
 }
 
 // playTask compiles every scenario; findings stand in their files.
-func playTask(built *site.Built) (task, []*pb.Finding) {
+func playTask(built *site.Built, work *pb.PlayWork) (task, []*pb.Finding) {
 	plan := built.Plan()
 	scripts := make([]*script.Script, len(built.Scenarios))
 	var all []*pb.Finding
@@ -71,10 +71,15 @@ func playTask(built *site.Built) (task, []*pb.Finding) {
 	}
 	finding.Sort(all)
 	return func(ctx context.Context, progress func(done, total int)) (result, error) {
+		play, covered := script.Play, (*script.Coverage)(nil)
+		if work.GetCoverage() {
+			covered = script.NewCoverage(plan, built.Site)
+			play = covered.Play
+		}
 		var reports []*pb.ScenarioReport
 		for i, s := range scripts {
 			progress(i, len(scripts))
-			report, err := script.Play(ctx, s)
+			report, err := play(ctx, s)
 			if err != nil && ctx.Err() != nil && errors.Is(err, ctx.Err()) {
 				break
 			}
@@ -85,6 +90,10 @@ func playTask(built *site.Built) (task, []*pb.Finding) {
 			reports = append(reports, report)
 		}
 		progress(len(reports), len(scripts))
-		return result{play: script.Report(built.Site.GetSite(), reports, len(reports) < len(scripts))}, nil
+		out := script.Report(built.Site.GetSite(), reports, len(reports) < len(scripts))
+		if covered != nil {
+			out.Coverage = covered.Report(built.Index)
+		}
+		return result{play: out}, nil
 	}, all
 }

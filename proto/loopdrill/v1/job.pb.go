@@ -473,7 +473,9 @@ func (*VerifyWork) Descriptor() ([]byte, []int) {
 
 // PlayWork plays the scenarios of the files, in their order.
 type PlayWork struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Also tell what they exercised of the site.
+	Coverage      bool `protobuf:"varint,1,opt,name=coverage,proto3" json:"coverage,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -506,6 +508,13 @@ func (x *PlayWork) ProtoReflect() protoreflect.Message {
 // Deprecated: Use PlayWork.ProtoReflect.Descriptor instead.
 func (*PlayWork) Descriptor() ([]byte, []int) {
 	return file_loopdrill_v1_job_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *PlayWork) GetCoverage() bool {
+	if x != nil {
+		return x.Coverage
+	}
+	return false
 }
 
 // CreateJobRequest says what is done with which files.
@@ -1118,9 +1127,9 @@ const file_loopdrill_v1_job_proto_rawDesc = "" +
 	"\x04play\x18\x02 \x01(\v2\x16.loopdrill.v1.PlayWorkH\x00R\x04playB\r\n" +
 	"\x04kind\x12\x05\xbaH\x02\b\x01\"\f\n" +
 	"\n" +
-	"VerifyWork\"\n" +
-	"\n" +
-	"\bPlayWork\"\xc0\x01\n" +
+	"VerifyWork\"&\n" +
+	"\bPlayWork\x12\x1a\n" +
+	"\bcoverage\x18\x01 \x01(\bR\bcoverage\"\xc0\x01\n" +
 	"\x10CreateJobRequest\x12E\n" +
 	"\x06job_id\x18\x01 \x01(\tB.\xbaH+r)2'^([a-z0-9]([a-z0-9-]{0,38}[a-z0-9])?)?$R\x05jobId\x125\n" +
 	"\x05files\x18\x02 \x01(\v2\x17.loopdrill.v1.SiteFilesB\x06\xbaH\x03\xc8\x01\x01R\x05files\x12.\n" +

@@ -39,7 +39,9 @@ type PlayReport struct {
 	// Expectations of all scenarios by outcome.
 	ExpectationCounts *OutcomeCounts `protobuf:"bytes,6,opt,name=expectation_counts,json=expectationCounts,proto3" json:"expectation_counts,omitempty"`
 	// The scenarios, in the order in which they were named.
-	Scenarios     []*ScenarioReport `protobuf:"bytes,7,rep,name=scenarios,proto3" json:"scenarios,omitempty"`
+	Scenarios []*ScenarioReport `protobuf:"bytes,7,rep,name=scenarios,proto3" json:"scenarios,omitempty"`
+	// What the scenarios exercised of the site; absent unless it was asked for.
+	Coverage      *PlayCoverage `protobuf:"bytes,8,opt,name=coverage,proto3" json:"coverage,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -123,6 +125,210 @@ func (x *PlayReport) GetScenarios() []*ScenarioReport {
 	return nil
 }
 
+func (x *PlayReport) GetCoverage() *PlayCoverage {
+	if x != nil {
+		return x.Coverage
+	}
+	return nil
+}
+
+// PlayCoverage is what scenarios exercised of a site, all of them taken together.
+type PlayCoverage struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Sorts of things, each with every thing of its sort.
+	Sorts         []*CoveredSort `protobuf:"bytes,1,rep,name=sorts,proto3" json:"sorts,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PlayCoverage) Reset() {
+	*x = PlayCoverage{}
+	mi := &file_loopdrill_v1_play_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PlayCoverage) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PlayCoverage) ProtoMessage() {}
+
+func (x *PlayCoverage) ProtoReflect() protoreflect.Message {
+	mi := &file_loopdrill_v1_play_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PlayCoverage.ProtoReflect.Descriptor instead.
+func (*PlayCoverage) Descriptor() ([]byte, []int) {
+	return file_loopdrill_v1_play_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *PlayCoverage) GetSorts() []*CoveredSort {
+	if x != nil {
+		return x.Sorts
+	}
+	return nil
+}
+
+// CoveredSort is one sort of things: causes, actions, delays, outputs, equipment, detection,
+// controls, overrides, modes, keys or faults.
+type CoveredSort struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Its word.
+	Sort string `protobuf:"bytes,1,opt,name=sort,proto3" json:"sort,omitempty"`
+	// What can be exercised of them: each thing counts once for each aspect that the site gives it.
+	Aspects int32 `protobuf:"varint,2,opt,name=aspects,proto3" json:"aspects,omitempty"`
+	// How much of it was.
+	Exercised int32 `protobuf:"varint,3,opt,name=exercised,proto3" json:"exercised,omitempty"`
+	// The things, in file order.
+	Things        []*CoveredThing `protobuf:"bytes,4,rep,name=things,proto3" json:"things,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CoveredSort) Reset() {
+	*x = CoveredSort{}
+	mi := &file_loopdrill_v1_play_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CoveredSort) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CoveredSort) ProtoMessage() {}
+
+func (x *CoveredSort) ProtoReflect() protoreflect.Message {
+	mi := &file_loopdrill_v1_play_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CoveredSort.ProtoReflect.Descriptor instead.
+func (*CoveredSort) Descriptor() ([]byte, []int) {
+	return file_loopdrill_v1_play_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *CoveredSort) GetSort() string {
+	if x != nil {
+		return x.Sort
+	}
+	return ""
+}
+
+func (x *CoveredSort) GetAspects() int32 {
+	if x != nil {
+		return x.Aspects
+	}
+	return 0
+}
+
+func (x *CoveredSort) GetExercised() int32 {
+	if x != nil {
+		return x.Exercised
+	}
+	return 0
+}
+
+func (x *CoveredSort) GetThings() []*CoveredThing {
+	if x != nil {
+		return x.Things
+	}
+	return nil
+}
+
+// CoveredThing is one thing, and in how many ways it was seen. The words of its aspects are those
+// of its sort: a cause is true and false; an action is active, or withheld by `unless`; a delay is
+// started, ended, cancelled, paused, restarted; an output is in its states, is silenced; of
+// equipment an input is operated, a proof given.
+type CoveredThing struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Its id, label or name.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Aspects that were seen. Beyond those that the site gives it, it may say here what an operator did
+	// to it: withheld by disablement, withheld by silence, in fault.
+	Seen []string `protobuf:"bytes,2,rep,name=seen,proto3" json:"seen,omitempty"`
+	// Aspects that the site gives it and that no scenario showed.
+	Unseen []string `protobuf:"bytes,3,rep,name=unseen,proto3" json:"unseen,omitempty"`
+	// Where it stands in the site file.
+	Position      *Position `protobuf:"bytes,4,opt,name=position,proto3" json:"position,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CoveredThing) Reset() {
+	*x = CoveredThing{}
+	mi := &file_loopdrill_v1_play_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CoveredThing) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CoveredThing) ProtoMessage() {}
+
+func (x *CoveredThing) ProtoReflect() protoreflect.Message {
+	mi := &file_loopdrill_v1_play_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CoveredThing.ProtoReflect.Descriptor instead.
+func (*CoveredThing) Descriptor() ([]byte, []int) {
+	return file_loopdrill_v1_play_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *CoveredThing) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *CoveredThing) GetSeen() []string {
+	if x != nil {
+		return x.Seen
+	}
+	return nil
+}
+
+func (x *CoveredThing) GetUnseen() []string {
+	if x != nil {
+		return x.Unseen
+	}
+	return nil
+}
+
+func (x *CoveredThing) GetPosition() *Position {
+	if x != nil {
+		return x.Position
+	}
+	return nil
+}
+
 // OutcomeCounts counts outcomes apart.
 type OutcomeCounts struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -138,7 +344,7 @@ type OutcomeCounts struct {
 
 func (x *OutcomeCounts) Reset() {
 	*x = OutcomeCounts{}
-	mi := &file_loopdrill_v1_play_proto_msgTypes[1]
+	mi := &file_loopdrill_v1_play_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -150,7 +356,7 @@ func (x *OutcomeCounts) String() string {
 func (*OutcomeCounts) ProtoMessage() {}
 
 func (x *OutcomeCounts) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_play_proto_msgTypes[1]
+	mi := &file_loopdrill_v1_play_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -163,7 +369,7 @@ func (x *OutcomeCounts) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use OutcomeCounts.ProtoReflect.Descriptor instead.
 func (*OutcomeCounts) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_play_proto_rawDescGZIP(), []int{1}
+	return file_loopdrill_v1_play_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *OutcomeCounts) GetPassed() int32 {
@@ -221,7 +427,7 @@ type ScenarioReport struct {
 
 func (x *ScenarioReport) Reset() {
 	*x = ScenarioReport{}
-	mi := &file_loopdrill_v1_play_proto_msgTypes[2]
+	mi := &file_loopdrill_v1_play_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -233,7 +439,7 @@ func (x *ScenarioReport) String() string {
 func (*ScenarioReport) ProtoMessage() {}
 
 func (x *ScenarioReport) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_play_proto_msgTypes[2]
+	mi := &file_loopdrill_v1_play_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -246,7 +452,7 @@ func (x *ScenarioReport) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ScenarioReport.ProtoReflect.Descriptor instead.
 func (*ScenarioReport) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_play_proto_rawDescGZIP(), []int{2}
+	return file_loopdrill_v1_play_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *ScenarioReport) GetScenario() string {
@@ -362,7 +568,7 @@ type ExpectationReport struct {
 
 func (x *ExpectationReport) Reset() {
 	*x = ExpectationReport{}
-	mi := &file_loopdrill_v1_play_proto_msgTypes[3]
+	mi := &file_loopdrill_v1_play_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -374,7 +580,7 @@ func (x *ExpectationReport) String() string {
 func (*ExpectationReport) ProtoMessage() {}
 
 func (x *ExpectationReport) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_play_proto_msgTypes[3]
+	mi := &file_loopdrill_v1_play_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -387,7 +593,7 @@ func (x *ExpectationReport) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExpectationReport.ProtoReflect.Descriptor instead.
 func (*ExpectationReport) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_play_proto_rawDescGZIP(), []int{3}
+	return file_loopdrill_v1_play_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *ExpectationReport) GetPath() string {
@@ -470,7 +676,7 @@ type OtherOutput struct {
 
 func (x *OtherOutput) Reset() {
 	*x = OtherOutput{}
-	mi := &file_loopdrill_v1_play_proto_msgTypes[4]
+	mi := &file_loopdrill_v1_play_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -482,7 +688,7 @@ func (x *OtherOutput) String() string {
 func (*OtherOutput) ProtoMessage() {}
 
 func (x *OtherOutput) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_play_proto_msgTypes[4]
+	mi := &file_loopdrill_v1_play_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -495,7 +701,7 @@ func (x *OtherOutput) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use OtherOutput.ProtoReflect.Descriptor instead.
 func (*OtherOutput) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_play_proto_rawDescGZIP(), []int{4}
+	return file_loopdrill_v1_play_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *OtherOutput) GetOutput() string {
@@ -530,7 +736,7 @@ var File_loopdrill_v1_play_proto protoreflect.FileDescriptor
 
 const file_loopdrill_v1_play_proto_rawDesc = "" +
 	"\n" +
-	"\x17loopdrill/v1/play.proto\x12\floopdrill.v1\x1a\x1aloopdrill/v1/finding.proto\x1a\x19loopdrill/v1/verify.proto\"\xc2\x02\n" +
+	"\x17loopdrill/v1/play.proto\x12\floopdrill.v1\x1a\x1aloopdrill/v1/finding.proto\x1a\x19loopdrill/v1/verify.proto\"\xfa\x02\n" +
 	"\n" +
 	"PlayReport\x12\x12\n" +
 	"\x04site\x18\x01 \x01(\tR\x04site\x12\x18\n" +
@@ -539,7 +745,20 @@ const file_loopdrill_v1_play_proto_rawDesc = "" +
 	"\vinterrupted\x18\x04 \x01(\bR\vinterrupted\x12D\n" +
 	"\x0fscenario_counts\x18\x05 \x01(\v2\x1b.loopdrill.v1.OutcomeCountsR\x0escenarioCounts\x12J\n" +
 	"\x12expectation_counts\x18\x06 \x01(\v2\x1b.loopdrill.v1.OutcomeCountsR\x11expectationCounts\x12:\n" +
-	"\tscenarios\x18\a \x03(\v2\x1c.loopdrill.v1.ScenarioReportR\tscenarios\"Y\n" +
+	"\tscenarios\x18\a \x03(\v2\x1c.loopdrill.v1.ScenarioReportR\tscenarios\x126\n" +
+	"\bcoverage\x18\b \x01(\v2\x1a.loopdrill.v1.PlayCoverageR\bcoverage\"?\n" +
+	"\fPlayCoverage\x12/\n" +
+	"\x05sorts\x18\x01 \x03(\v2\x19.loopdrill.v1.CoveredSortR\x05sorts\"\x8d\x01\n" +
+	"\vCoveredSort\x12\x12\n" +
+	"\x04sort\x18\x01 \x01(\tR\x04sort\x12\x18\n" +
+	"\aaspects\x18\x02 \x01(\x05R\aaspects\x12\x1c\n" +
+	"\texercised\x18\x03 \x01(\x05R\texercised\x122\n" +
+	"\x06things\x18\x04 \x03(\v2\x1a.loopdrill.v1.CoveredThingR\x06things\"\x82\x01\n" +
+	"\fCoveredThing\x12\x12\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\x12\x12\n" +
+	"\x04seen\x18\x02 \x03(\tR\x04seen\x12\x16\n" +
+	"\x06unseen\x18\x03 \x03(\tR\x06unseen\x122\n" +
+	"\bposition\x18\x04 \x01(\v2\x16.loopdrill.v1.PositionR\bposition\"Y\n" +
 	"\rOutcomeCounts\x12\x16\n" +
 	"\x06passed\x18\x01 \x01(\x05R\x06passed\x12\x16\n" +
 	"\x06failed\x18\x02 \x01(\x05R\x06failed\x12\x18\n" +
@@ -586,31 +805,38 @@ func file_loopdrill_v1_play_proto_rawDescGZIP() []byte {
 	return file_loopdrill_v1_play_proto_rawDescData
 }
 
-var file_loopdrill_v1_play_proto_msgTypes = make([]protoimpl.MessageInfo, 5)
+var file_loopdrill_v1_play_proto_msgTypes = make([]protoimpl.MessageInfo, 8)
 var file_loopdrill_v1_play_proto_goTypes = []any{
 	(*PlayReport)(nil),        // 0: loopdrill.v1.PlayReport
-	(*OutcomeCounts)(nil),     // 1: loopdrill.v1.OutcomeCounts
-	(*ScenarioReport)(nil),    // 2: loopdrill.v1.ScenarioReport
-	(*ExpectationReport)(nil), // 3: loopdrill.v1.ExpectationReport
-	(*OtherOutput)(nil),       // 4: loopdrill.v1.OtherOutput
-	(*Position)(nil),          // 5: loopdrill.v1.Position
-	(*ChainLink)(nil),         // 6: loopdrill.v1.ChainLink
+	(*PlayCoverage)(nil),      // 1: loopdrill.v1.PlayCoverage
+	(*CoveredSort)(nil),       // 2: loopdrill.v1.CoveredSort
+	(*CoveredThing)(nil),      // 3: loopdrill.v1.CoveredThing
+	(*OutcomeCounts)(nil),     // 4: loopdrill.v1.OutcomeCounts
+	(*ScenarioReport)(nil),    // 5: loopdrill.v1.ScenarioReport
+	(*ExpectationReport)(nil), // 6: loopdrill.v1.ExpectationReport
+	(*OtherOutput)(nil),       // 7: loopdrill.v1.OtherOutput
+	(*Position)(nil),          // 8: loopdrill.v1.Position
+	(*ChainLink)(nil),         // 9: loopdrill.v1.ChainLink
 }
 var file_loopdrill_v1_play_proto_depIdxs = []int32{
-	1, // 0: loopdrill.v1.PlayReport.scenario_counts:type_name -> loopdrill.v1.OutcomeCounts
-	1, // 1: loopdrill.v1.PlayReport.expectation_counts:type_name -> loopdrill.v1.OutcomeCounts
-	2, // 2: loopdrill.v1.PlayReport.scenarios:type_name -> loopdrill.v1.ScenarioReport
-	1, // 3: loopdrill.v1.ScenarioReport.counts:type_name -> loopdrill.v1.OutcomeCounts
-	3, // 4: loopdrill.v1.ScenarioReport.expectations:type_name -> loopdrill.v1.ExpectationReport
-	4, // 5: loopdrill.v1.ScenarioReport.others:type_name -> loopdrill.v1.OtherOutput
-	5, // 6: loopdrill.v1.ExpectationReport.position:type_name -> loopdrill.v1.Position
-	6, // 7: loopdrill.v1.ExpectationReport.chain:type_name -> loopdrill.v1.ChainLink
-	6, // 8: loopdrill.v1.OtherOutput.chain:type_name -> loopdrill.v1.ChainLink
-	9, // [9:9] is the sub-list for method output_type
-	9, // [9:9] is the sub-list for method input_type
-	9, // [9:9] is the sub-list for extension type_name
-	9, // [9:9] is the sub-list for extension extendee
-	0, // [0:9] is the sub-list for field type_name
+	4,  // 0: loopdrill.v1.PlayReport.scenario_counts:type_name -> loopdrill.v1.OutcomeCounts
+	4,  // 1: loopdrill.v1.PlayReport.expectation_counts:type_name -> loopdrill.v1.OutcomeCounts
+	5,  // 2: loopdrill.v1.PlayReport.scenarios:type_name -> loopdrill.v1.ScenarioReport
+	1,  // 3: loopdrill.v1.PlayReport.coverage:type_name -> loopdrill.v1.PlayCoverage
+	2,  // 4: loopdrill.v1.PlayCoverage.sorts:type_name -> loopdrill.v1.CoveredSort
+	3,  // 5: loopdrill.v1.CoveredSort.things:type_name -> loopdrill.v1.CoveredThing
+	8,  // 6: loopdrill.v1.CoveredThing.position:type_name -> loopdrill.v1.Position
+	4,  // 7: loopdrill.v1.ScenarioReport.counts:type_name -> loopdrill.v1.OutcomeCounts
+	6,  // 8: loopdrill.v1.ScenarioReport.expectations:type_name -> loopdrill.v1.ExpectationReport
+	7,  // 9: loopdrill.v1.ScenarioReport.others:type_name -> loopdrill.v1.OtherOutput
+	8,  // 10: loopdrill.v1.ExpectationReport.position:type_name -> loopdrill.v1.Position
+	9,  // 11: loopdrill.v1.ExpectationReport.chain:type_name -> loopdrill.v1.ChainLink
+	9,  // 12: loopdrill.v1.OtherOutput.chain:type_name -> loopdrill.v1.ChainLink
+	13, // [13:13] is the sub-list for method output_type
+	13, // [13:13] is the sub-list for method input_type
+	13, // [13:13] is the sub-list for extension type_name
+	13, // [13:13] is the sub-list for extension extendee
+	0,  // [0:13] is the sub-list for field type_name
 }
 
 func init() { file_loopdrill_v1_play_proto_init() }
@@ -626,7 +852,7 @@ func file_loopdrill_v1_play_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_loopdrill_v1_play_proto_rawDesc), len(file_loopdrill_v1_play_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   5,
+			NumMessages:   8,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -1,0 +1,247 @@
+package script
+
+import (
+	"fmt"
+
+	"loopdrill.dev/loopdrill/logic"
+	"loopdrill.dev/loopdrill/logic/term"
+	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/sim"
+	"loopdrill.dev/loopdrill/sim/drill"
+)
+
+// NewCoverage lists everything that scenarios can exercise of a site.
+func NewCoverage(plan *drill.Plan, m *pb.Site) *Coverage {
+	c := &Coverage{plan: plan}
+	for i, cause := range m.GetProgram().GetCauses() {
+		c.causes = append(c.causes, &thing{name: cause.GetCause(), path: fmt.Sprintf("program.causes[%d]", i), aspects: []string{seenTrue, seenFalse}})
+	}
+	c.program(m)
+	c.installation()
+	for i, key := range m.GetProgram().GetControls() {
+		c.controls = append(c.controls, &thing{name: key.GetControl(), path: fmt.Sprintf("program.controls[%d]", i), aspects: []string{turnedOn}})
+	}
+	c.modes = []*thing{term.Day: {name: "day"}, term.Night: {name: "night"}}
+	if usesMode(plan, m.GetProgram()) || len(m.GetPanel().GetCalendar()) > 0 {
+		for _, t := range c.modes {
+			t.aspects = []string{seenTrue}
+		}
+	}
+	for _, k := range keys {
+		c.keys = append(c.keys, &thing{name: k.word, aspects: []string{turnedOn}})
+	}
+	for _, f := range raised {
+		t := &thing{name: f.word}
+		if f.kind != drill.RingBroken || hasRing(plan) {
+			t.aspects = []string{seenTrue}
+		}
+		c.faults = append(c.faults, t)
+	}
+	c.sorts = []*sort{
+		{"causes", c.causes}, {"actions", c.actions}, {"delays", c.delays}, {"outputs", c.outputs}, {"equipment", c.equipment},
+		{"controls", c.controls}, {"modes", c.modes}, {"keys", c.keys}, {"faults", c.faults},
+	}
+	return c
+}
+
+// usesMode reports whether any condition of the program asks for the mode.
+func usesMode(plan *drill.Plan, m *pb.Program) bool {
+	var texts []string
+	for _, c := range m.GetCauses() {
+		texts = append(texts, c.GetWhen())
+	}
+	for _, a := range m.GetActions() {
+		texts = append(texts, a.GetUnless(), a.GetPauseWhile(), a.GetRestartWhile(), a.GetCancelWhen())
+	}
+	for _, d := range m.GetDetection() {
+		texts = append(texts, d.GetInvestigate().GetGiven())
+	}
+	reader, uses := term.NewReader(plan.World), false
+	for _, text := range texts {
+		if text == "" {
+			continue
+		}
+		when, problems := reader.Parse(text, term.Cause)
+		if len(problems) > 0 {
+			panic("script: a condition of a compiled program has problems: " + text)
+		}
+		when.Each(func(f term.Fact) { uses = uses || f.Kind == term.PanelMode })
+	}
+	return uses
+}
+
+func hasRing(plan *drill.Plan) bool {
+	for i := range plan.In.Loops {
+		if plan.In.Loops[i].Wire.Ring() {
+			return true
+		}
+	}
+	return false
+}
+
+// program lists actions and their delays, one of each for every pair of a cause and an effect.
+func (c *Coverage) program(m *pb.Site) {
+	for i := range c.plan.Program.Pairs() {
+		pair := c.plan.Program.Pair(i)
+		path := fmt.Sprintf("program.actions[%d]", pair.Action)
+		written := m.GetProgram().GetActions()[pair.Action]
+		action := &thing{name: c.plan.PairName(i), path: path, aspects: []string{active}}
+		if written.GetUnless() != "" {
+			action.aspects = append(action.aspects, byUnless)
+		}
+		c.actions = append(c.actions, action)
+		if pair.After == 0 {
+			c.delays = append(c.delays, nil)
+			continue
+		}
+		delay := &thing{name: c.plan.PairName(i), path: path, aspects: []string{started, ended, cutShort}}
+		if written.GetPauseWhile() != "" {
+			delay.aspects = append(delay.aspects, stoodStill)
+		}
+		if written.GetRestartWhile() != "" {
+			delay.aspects = append(delay.aspects, beganAgain)
+		}
+		c.delays = append(c.delays, delay)
+	}
+}
+
+// installation lists outputs, in each state that some action demands, and equipment, with each
+// input that an output drives and with its proof.
+func (c *Coverage) installation() {
+	program := c.plan.Program
+	for o := range c.plan.In.Outputs {
+		out := &c.plan.In.Outputs[o]
+		t := &thing{name: out.Label, path: out.Path}
+		for state := term.On; state < term.Off; state++ {
+			if c.demands(o, state) {
+				t.aspects = append(t.aspects, state.String())
+			}
+		}
+		for _, e := range program.OutputEffects(o) {
+			if program.Silenceable(int(e)) && len(t.aspects) > 0 {
+				t.aspects = append(t.aspects, silenced)
+				break
+			}
+		}
+		c.outputs = append(c.outputs, t)
+	}
+	plant := c.plan.In.Plant
+	for e := range plant.Len() {
+		t := &thing{name: plant.ID(e), path: fmt.Sprintf("equipment[%d]", e)}
+		for in := range plant.InputCount(e) {
+			if c.plan.Driven(e, in) {
+				t.aspects = append(t.aspects, plant.InputName(e, in)+operated)
+			}
+		}
+		if c.plan.Proven(e) {
+			t.aspects = append(t.aspects, proven)
+		}
+		c.equipment = append(c.equipment, t)
+	}
+}
+
+// demands reports whether some action demands a state of an output.
+func (c *Coverage) demands(output int, state term.State) bool {
+	program := c.plan.Program
+	for i := range program.Pairs() {
+		if pair := program.Pair(i); pair.State == state {
+			for _, o := range program.EffectOutputs(pair.Effect) {
+				if int(o) == output {
+					return true
+				}
+			}
+		}
+	}
+	return false
+}
+
+// keys are what every panel has, by the acts that stand for them.
+var keys = []struct {
+	word string
+	acts []drill.ActKind
+	off  bool // the act's opposite
+}{
+	{word: "acknowledge", acts: []drill.ActKind{drill.ActAcknowledge}},
+	{word: "silence", acts: []drill.ActKind{drill.ActSilence}},
+	{word: "resound", acts: []drill.ActKind{drill.ActResound}},
+	{word: "reset", acts: []drill.ActKind{drill.ActReset}},
+	{word: "evacuate", acts: []drill.ActKind{drill.ActEvacuate}},
+	{word: "disable", acts: []drill.ActKind{drill.ActDisableDevice, drill.ActDisableZone, drill.ActDisableOutput}},
+	{word: "enable", acts: []drill.ActKind{drill.ActDisableDevice, drill.ActDisableZone, drill.ActDisableOutput}, off: true},
+	{word: "mode", acts: []drill.ActKind{drill.ActMode}},
+}
+
+// raised are the faults that a panel tells apart, by the events that raise them.
+var raised = []struct {
+	kind sim.Kind
+	word string
+}{
+	{drill.MissingFault, "device missing"}, {drill.WrongTypeFault, "device of another type"}, {drill.DuplicateFault, "two devices at one address"},
+	{drill.OutputFault, "output not as commanded"}, {drill.CircuitFault, "circuit open or shorted"},
+	{drill.RingBroken, "ring broken"}, {drill.EarthSeen, "core to earth"}, {drill.SupplySignal, "supply"},
+}
+
+// event notes what one event shows.
+func (w *watcher) event(e *sim.Event) {
+	on := e.Value != 0
+	for i := range raised {
+		if raised[i].kind == e.Kind && on {
+			w.faults[i].see(seenTrue)
+		}
+	}
+	switch e.Kind {
+	case drill.CauseChanged:
+		w.causes[e.Subject].see(truth(on))
+	case drill.ActionChanged:
+		if on {
+			w.actions[e.Subject].see(active)
+		}
+	case drill.DelayStarted:
+		w.delays[e.Subject].see(started)
+	case drill.DelayEnded:
+		w.delays[e.Subject].see(ended)
+	case drill.DelayCancelled:
+		w.delays[e.Subject].see(cutShort)
+	case drill.DelayPaused:
+		w.delays[e.Subject].see(stoodStill)
+	case drill.DelayRestarted:
+		w.delays[e.Subject].see(beganAgain)
+	case drill.OutputOperated:
+		if on {
+			w.outputs[e.Subject].see(stateWord(e.Value))
+		}
+	case drill.OutputFault:
+		if on {
+			w.outputs[e.Subject].see(inFault)
+		}
+	case drill.ActiveRead:
+		if eq := w.plan.In.Points[e.Subject].ProvesEquipment; eq >= 0 && w.d.Fact(term.Fact{Kind: term.EquipmentProven, Index: eq}) {
+			w.equipment[eq].see(proven)
+		}
+	case drill.ProgramChanged:
+		if logic.ChangeKind(e.Extra) == logic.ControlChanged && on {
+			w.controls[e.Subject].see(turnedOn)
+		}
+	case drill.Operated:
+		w.key(e)
+	}
+}
+
+// key notes an operator's act.
+func (w *watcher) key(e *sim.Event) {
+	for i := range keys {
+		for _, act := range keys[i].acts {
+			toggles := act == drill.ActDisableDevice || act == drill.ActDisableZone || act == drill.ActDisableOutput
+			if drill.ActKind(e.Value) == act && (!toggles || (e.Extra != 0) != keys[i].off) {
+				w.keys[i].see(turnedOn)
+			}
+		}
+	}
+}
+
+func truth(on bool) string {
+	if on {
+		return seenTrue
+	}
+	return seenFalse
+}
