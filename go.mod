@@ -8,6 +8,7 @@ require (
 	buf.build/go/protoyaml v0.8.0
 	cel.dev/cel-go v0.33.2
 	github.com/cockroachdb/datadriven v1.0.3
+	github.com/crillab/gophersat v1.4.0
 	github.com/google/go-cmp v0.7.0
 	github.com/prometheus/client_golang v1.25.0
 	github.com/prometheus/client_model v0.6.3
