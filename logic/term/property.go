@@ -60,7 +60,7 @@ func (t *text) property(e ast.Expr, n name) {
 }
 
 // unsimulated lists the properties that the bench cannot answer yet.
-func unsimulated() []string { return []string{"output.cadence", "load.sounding", "panel.stopped"} }
+func unsimulated() []string { return []string{"panel.stopped"} }
 
 // benchDetail says where bench-only names may stand.
 func benchDetail(s Scope) string {
@@ -249,8 +249,8 @@ func (t *text) device(e ast.Expr, point int, word string) *Term {
 		}
 		return Is(DeviceActive, point)
 	case "prealarm":
-		if !p.Prealarm {
-			return never("it signals no pre-alarm", "give the detector `prealarm: true`")
+		if !p.Prealarm && !p.ShowsHeld {
+			return never("it signals no pre-alarm", "give the detector `prealarm: true`, or let its zone's detection show a first signal as one")
 		}
 		return Is(DevicePrealarm, point)
 	case "supervisory":

@@ -12,6 +12,11 @@ func (d *Drill) Fact(f term.Fact) bool {
 		return d.outputs[f.Index].state == term.State(f.Value)
 	case term.LoadOn:
 		return d.loads[f.Index]
+	case term.OutputCadence:
+		pattern, _ := d.Cadence(f.Index)
+		return int32(pattern) == f.Value
+	case term.LoadSounding:
+		return d.sounding(f.Index)
 	case term.EquipmentState:
 		return d.plan.In.Plant.StateIndex(d.plant, int(f.Index)) == int(f.Value)
 	case term.DeviceFed:

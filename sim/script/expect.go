@@ -32,6 +32,7 @@ type expectation struct {
 	claim    string // the condition's text
 	when     *term.Term
 	note     string
+	moment   bool // speaks of what sounds at one moment, between events too
 }
 
 // text is the expectation as one line.
@@ -45,9 +46,11 @@ func (e *expectation) text() string {
 	case since:
 		return fmt.Sprintf("since %s within %s: %s", e.step, drill.Seconds(e.to-e.from), claim)
 	}
-	word := map[form]string{never: "never", always: "always", once: "once"}[e.form]
-	return fmt.Sprintf("from %s to %s %s: %s", drill.Seconds(e.from), drill.Seconds(e.to), word, claim)
+	return fmt.Sprintf("from %s to %s %s: %s", drill.Seconds(e.from), drill.Seconds(e.to), intervalWords[e.form], claim)
 }
+
+// intervalWords are the claims that go with an interval.
+var intervalWords = map[form]string{never: "never", always: "always", once: "once"}
 
 // expectation compiles one expectation: its time form, its claim, its condition.
 func (c *compiler) expectation(path string, m *pb.Expectation) {
@@ -57,7 +60,7 @@ func (c *compiler) expectation(path string, m *pb.Expectation) {
 	if e.when != nil {
 		c.name(e.when)
 	}
-	if timed && claimed {
+	if timed && claimed && c.audible(path, &e) {
 		c.s.end = max(c.s.end, e.to)
 		c.s.expect = append(c.s.expect, e)
 	}
@@ -184,6 +187,34 @@ func (c *compiler) condition(path, text string, e *expectation) {
 		c.found = append(c.found, f)
 	}
 	e.claim, e.when = text, when
+}
+
+// audible checks what a condition says about sound. A cadence changes what is heard without an event,
+// so what sounds at one moment can only be asked of one instant.
+func (c *compiler) audible(path string, e *expectation) bool {
+	found := len(c.found)
+	where := path + "." + e.claimWord()
+	e.when.Each(func(f term.Fact) {
+		switch {
+		case f.Kind == term.LoadSounding && !c.plan.In.Loads[f.Index].Sounder:
+			c.refuse("load-mute", where, fmt.Sprintf("%s makes no sound", c.plan.In.Loads[f.Index].Label), "ask for load(..).on, or name a sounder")
+		case f.Kind == term.OutputCadence && !c.plan.In.Outputs[f.Index].Sounder:
+			c.refuse("output-mute", where, fmt.Sprintf("%s has no sounders", c.plan.In.Outputs[f.Index].Label), "ask for output(..).state")
+		case f.Kind == term.LoadSounding && e.form != at:
+			c.refuse("moment", where, fmt.Sprintf("what %s sounds changes within its cadence, and does not say how it goes on", c.plan.In.Loads[f.Index].Label),
+				"write `at` with one instant, or ask for output(..).cadence and load(..).on, which hold for longer")
+		}
+		e.moment = e.moment || f.Kind == term.LoadSounding
+	})
+	return len(c.found) == found
+}
+
+// claimWord is the key of the claim.
+func (e *expectation) claimWord() string {
+	if word, ok := intervalWords[e.form]; ok {
+		return word
+	}
+	return "that"
 }
 
 // name notes the outputs whose state, command or load stands in a condition. A fault does not

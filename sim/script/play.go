@@ -62,6 +62,7 @@ type playing struct {
 	s       *Script
 	d       *drill.Drill
 	traces  []trace  // by expectation
+	looked  int      // moments of the script that are behind
 	watcher *watcher // nil where nobody asks what is exercised
 }
 
@@ -70,6 +71,9 @@ type playing struct {
 func (r *playing) run(ctx context.Context) (time.Duration, error) {
 	for {
 		at, ok := r.d.Next()
+		if err := r.moments(at, ok); err != nil {
+			return r.d.Instant(), err
+		}
 		if !ok || at > r.s.end {
 			return r.s.end, r.d.RunUntil(r.s.end)
 		}
@@ -83,9 +87,26 @@ func (r *playing) run(ctx context.Context) (time.Duration, error) {
 		if r.watcher != nil {
 			r.watcher.observe()
 		}
-		for i := range r.s.expect {
-			r.traces[i].observe(at, r.d.Holds(r.s.expect[i].when))
+		r.observe()
+	}
+}
+
+// moments observes what sounds at those instants, asked for by `at`, that come before the next one at
+// which anything happens; more is false where nothing more does.
+func (r *playing) moments(next time.Duration, more bool) error {
+	for ; r.looked < len(r.s.moments) && (!more || r.s.moments[r.looked] < next); r.looked++ {
+		if err := r.d.RunUntil(r.s.moments[r.looked]); err != nil {
+			return err
 		}
+		r.observe()
+	}
+	return nil
+}
+
+// observe notes the truth of every condition at the drill's last instant.
+func (r *playing) observe() {
+	for i := range r.s.expect {
+		r.traces[i].observe(r.d.Instant(), r.d.Holds(r.s.expect[i].when))
 	}
 }
 

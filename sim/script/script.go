@@ -22,6 +22,7 @@ package script
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"loopdrill.dev/loopdrill/logic/term"
@@ -37,7 +38,8 @@ type Script struct {
 	seed       uint64
 	acts       []drill.Act
 	expect     []expectation
-	end        time.Duration // latest time that a step or an expectation names
+	end        time.Duration   // latest time that a step or an expectation names
+	moments    []time.Duration // at which an expectation asks what sounds, ascending
 	othersNone bool
 	named      []bool // output -> its state, its command or a load of it stands in an expectation
 }
@@ -73,6 +75,12 @@ func Compile(plan *drill.Plan, m *pb.Scenario) (*Script, []*pb.Finding) {
 	if finding.Worst(c.found) == pb.Severity_SEVERITY_REFUSED {
 		return nil, c.found
 	}
+	for _, e := range c.s.expect {
+		if e.moment {
+			c.s.moments = append(c.s.moments, e.to)
+		}
+	}
+	slices.Sort(c.s.moments)
 	return c.s, c.found
 }
 
