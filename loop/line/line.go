@@ -121,6 +121,7 @@ const (
 	Normal Circuit = iota
 	Open
 	Short
+	Earth
 )
 
 // Change is one thing that the line did or found.

@@ -136,10 +136,10 @@ func (l *Line) readCircuit(d *device, i int32, sl slot, sink Sink) {
 	if sl.output != 0 || d.circuitRead == sl.circuit {
 		return
 	}
-	d.circuitRead = sl.circuit
-	if sl.circuit == Normal {
+	if d.circuitRead == Short || sl.circuit == Normal {
 		d.tries = 0 // a circuit that was held off may be energised now
 	}
+	d.circuitRead = sl.circuit
 	sink.Note(Change{Kind: CircuitRead, Device: i, On: sl.circuit != Normal, Circuit: sl.circuit, Parent: d.circuitEvent})
 }
 

@@ -60,6 +60,9 @@ const (
 	ActTest
 	ActOverride
 	ActPanelStop
+	ActCircuitEarth
+	ActRelayWireOpen  // field wiring of a relay on the panel
+	ActRelayWireShort // likewise
 )
 
 // operator reports whether somebody at the panel does it.
@@ -74,10 +77,14 @@ func (k ActKind) cable() bool { return k >= ActBreak && k <= ActIsolatorStuck }
 func (k ActKind) placed() bool { return k >= ActBreak && k <= ActEarth }
 
 // circuit reports whether it is a fault of an output circuit.
-func (k ActKind) circuit() bool { return k >= ActCircuitOpen && k <= ActReversed }
+func (k ActKind) circuit() bool {
+	return k >= ActCircuitOpen && k <= ActReversed || k == ActCircuitEarth
+}
 
 // Fault reports whether it can be repaired.
-func (k ActKind) Fault() bool { return k >= ActRemove && k <= ActPlantFault || k == ActPanelStop }
+func (k ActKind) Fault() bool {
+	return k >= ActRemove && k <= ActPlantFault || k >= ActPanelStop && k <= ActRelayWireShort
+}
 
 // Act is a step, resolved: what the journal of a drill holds.
 type Act struct {
@@ -90,7 +97,7 @@ type Act struct {
 	Name  string  // of the step, for repairs
 	Level uint8   // access level of an operator's act
 	Run   int32   // run of cable or entry of an isolator on loop Index; run or load of the circuit of output Index
-	Core  uint8   // as package wire counts them
+	Core  uint8   // as packages wire and circuit count them
 	Where float64 // fraction of the run from its start
 	Ohm   float64 // resistance of a fault of the cable
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"loopdrill.dev/loopdrill/loop"
+	"loopdrill.dev/loopdrill/loop/circuit"
 	"loopdrill.dev/loopdrill/loop/power"
 	"loopdrill.dev/loopdrill/loop/wire"
 	"loopdrill.dev/loopdrill/proto/finding"
@@ -30,6 +31,8 @@ func (r *resolver) electrical(step *pb.Step) {
 		r.circuit(ActCircuitOpen, "circuit_open", k.CircuitOpen)
 	case *pb.Step_CircuitShort:
 		r.circuit(ActCircuitShort, "circuit_short", k.CircuitShort)
+	case *pb.Step_CircuitEarth:
+		r.circuitEarth(k.CircuitEarth)
 	case *pb.Step_Resistor:
 		r.resistor(k.Resistor)
 	case *pb.Step_Reversed:
@@ -130,26 +133,41 @@ func (r *resolver) circuit(kind ActKind, key string, step *pb.CircuitStep) {
 	if step.Ohm != nil && kind == ActCircuitOpen {
 		r.add(finding.Refuse("scenario.ohm-unused", r.path+"."+key+".ohm", "a broken circuit has no resistance", "take it out, or use circuit_short"))
 	}
-	out := r.circuitOf(key+".output", step.GetOutput())
-	if out == nil || step.GetBefore() == "" {
+	r.circuitRun(key, step.GetOutput(), step.GetBefore())
+}
+
+// circuitEarth resolves a core of an output circuit that touches earth. Of several, those on one core
+// together are one earth, those on both a short.
+func (r *resolver) circuitEarth(step *pb.CircuitEarthStep) {
+	r.act.Kind, r.act.Ohm, r.act.Core = ActCircuitEarth, step.GetOhm(), uint8(circuit.Positive)
+	if step.GetCore() == "negative" {
+		r.act.Core = uint8(circuit.Negative)
+	}
+	r.circuitRun("circuit_earth", step.GetOutput(), step.GetBefore())
+}
+
+// circuitRun finds the output and the run that a step names; the first run if it names none.
+func (r *resolver) circuitRun(key, output, before string) {
+	out := r.circuitOf(key+".output", output)
+	if out == nil || before == "" {
 		return
 	}
 	var labels []string
 	for i, load := range out.Loads {
 		labels = append(labels, r.plan.In.Loads[load].Label)
-		if labels[i] == step.GetBefore() {
+		if labels[i] == before {
 			r.act.Run = int32(i)
 			return
 		}
 	}
 	if out.Circuit.Ring() {
 		labels = append(labels, "return")
-		if step.GetBefore() == "return" {
+		if before == "return" {
 			r.act.Run = int32(out.Circuit.Runs() - 1)
 			return
 		}
 	}
-	r.add(finding.Dangling(r.path+"."+key+".before", "load of "+step.GetOutput(), step.GetBefore(), labels))
+	r.add(finding.Dangling(r.path+"."+key+".before", "load of "+output, before, labels))
 }
 
 // circuitOf resolves an output that has a supervised circuit.
@@ -198,11 +216,11 @@ func (r *resolver) reversed(step *pb.ReversedStep) {
 	}
 }
 
-// fieldWire resolves the field wiring of a relay module or of an input.
+// fieldWire resolves the field wiring of a relay, of a module or on the panel, or of an input.
 func (r *resolver) fieldWire(kind ActKind, key string, step *pb.PointStep) {
 	r.act.Kind = kind
 	if o, ok := r.plan.In.Output(step.GetDevice()); ok && r.plan.In.Outputs[o].Point < 0 {
-		r.add(finding.NotYet(r.path+"."+key+".device", "the field wiring of the panel's own relays"))
+		r.panelWire(kind, key, o)
 		return
 	}
 	if r.act.Index = r.point(key+".device", step.GetDevice()); r.act.Index < 0 {
@@ -213,6 +231,18 @@ func (r *resolver) fieldWire(kind ActKind, key string, step *pb.PointStep) {
 	default:
 		r.add(finding.Refuse("scenario.no-field-wire", r.path+"."+key+".device", fmt.Sprintf("%q has no field wiring", step.GetDevice()),
 			fmt.Sprintf("it is a %s; name a relay module, an input module or a conventional zone", p.Kind)))
+	}
+}
+
+// panelWire resolves the field wiring of an output on the panel.
+func (r *resolver) panelWire(kind ActKind, key string, output int32) {
+	if r.act.Kind = ActRelayWireOpen; kind == ActFieldWireShort {
+		r.act.Kind = ActRelayWireShort
+	}
+	r.act.Index = output
+	if out := &r.plan.In.Outputs[output]; !out.Contact {
+		r.add(finding.Refuse("scenario.no-field-wire", r.path+"."+key+".device", fmt.Sprintf("%q has no field wiring", out.Label),
+			"it is a supervised circuit: use circuit_open and circuit_short; or name a relay"))
 	}
 }
 

@@ -20,9 +20,10 @@ const (
 )
 
 // readings translates what a circuit reads at rest into the line's words.
-var readings = [...]line.Circuit{circuit.Normal: line.Normal, circuit.Open: line.Open, circuit.Short: line.Short}
+var readings = [...]line.Circuit{circuit.Normal: line.Normal, circuit.Open: line.Open, circuit.Short: line.Short, circuit.Earth: line.Earth}
 
-// circuitFault lets a circuit have the faults that stand: of one run or resistor, the latest.
+// circuitFault lets a circuit have the faults that stand: of one kind on one run, core or resistor, the
+// latest.
 func (d *Drill) circuitFault(now time.Duration, o int32, event uint64) {
 	s := d.circuits[o]
 	d.plan.In.Outputs[o].Circuit.Heal(s)
@@ -43,6 +44,8 @@ func (a *Act) harm(s *circuit.State) {
 		s.Break(int(a.Run), circuit.Both)
 	case a.Kind == ActCircuitShort:
 		s.SetShort(int(a.Run), a.Ohm)
+	case a.Kind == ActCircuitEarth:
+		s.SetEarth(int(a.Run), circuit.Core(a.Core), a.Ohm)
 	case a.Kind == ActReversed:
 		s.SetReversed(int(a.Run), true)
 	case a.On:
@@ -97,7 +100,7 @@ func (d *Drill) energise(now time.Duration, o int32, event uint64) {
 	}
 	s, state := d.circuits[o], &d.outputs[o]
 	var asked int64
-	if state.position() != term.Rest && !state.shorted() {
+	if state.position() != term.Rest && !d.heldOff(o) {
 		asked = out.Circuit.Active(s, &d.work, state.latestMicroV).MicroA
 	}
 	on := state.state != term.Rest
@@ -113,6 +116,16 @@ func (d *Drill) energise(now time.Duration, o int32, event uint64) {
 	d.draw(now, o, asked, event)
 }
 
+// mayEnergise reports whether an output's module or the panel energises its circuit, going by its
+// reading at rest; a contact always goes where it is told.
+func (d *Drill) mayEnergise(o int32) bool {
+	c := d.plan.In.Outputs[o].Circuit
+	return c == nil || c.MayEnergise(d.outputs[o].reading)
+}
+
+// heldOff reports whether a circuit is at rest and stays so, whatever it is told.
+func (d *Drill) heldOff(o int32) bool { return d.outputs[o].state == term.Rest && !d.mayEnergise(o) }
+
 // overloads reports whether a shorted circuit on the panel takes more than twice what its loads are
 // rated at: the panel then switches it off (common practice; NFPA 72 10.17: one circuit's fault must
 // not affect another).
@@ -121,19 +134,32 @@ func (d *Drill) overloads(o int32) bool {
 	return out.Point < 0 && out.Circuit.Active(d.circuits[o], &d.work, d.outputs[o].latestMicroV).MicroA > 2*out.Circuit.RatedMicroA()
 }
 
-// fieldFault lets the field wiring of a relay or of an input have the latest fault that stands.
-// Nothing watches a relay's; an input's is watched where it ends in a resistor.
-func (d *Drill) fieldFault(now time.Duration, point int32, event uint64) {
+// wireFault is the latest of two kinds of fault that stands on the field wiring of a point or output.
+func (d *Drill) wireFault(index int32, open, short ActKind) fieldWire {
 	state := wireWhole
 	for _, number := range d.standing {
 		switch a := &d.journal[number]; {
-		case a.Index != point:
-		case a.Kind == ActFieldWireOpen:
+		case a.Index != index:
+		case a.Kind == open:
 			state = wireOpen
-		case a.Kind == ActFieldWireShort:
+		case a.Kind == short:
 			state = wireShort
 		}
 	}
+	return state
+}
+
+// relayWireFault lets the field wiring of a relay on the panel have the latest fault that stands.
+// Nothing watches it.
+func (d *Drill) relayWireFault(now time.Duration, o int32, event uint64) {
+	d.outputs[o].wire = d.wireFault(o, ActRelayWireOpen, ActRelayWireShort)
+	d.driveLater(now, o, event)
+}
+
+// fieldFault lets the field wiring of a relay module or of an input have the latest fault that stands.
+// Nothing watches a relay's; an input's is watched where it ends in a resistor.
+func (d *Drill) fieldFault(now time.Duration, point int32, event uint64) {
+	state := d.wireFault(point, ActFieldWireOpen, ActFieldWireShort)
 	p := &d.plan.In.Points[point]
 	if p.Output >= 0 {
 		d.outputs[p.Output].wire = state
@@ -151,6 +177,7 @@ func (d *Drill) fieldFault(now time.Duration, point int32, event uint64) {
 		}
 		d.lines[p.Loop].SetCircuit(now, line.Early, p.Device, c, event)
 	}
+	d.see(now, point, event)
 	d.sense(now, point, event)
 	d.schedule(int(p.Loop))
 }
@@ -166,7 +193,26 @@ func (d *Drill) fieldContact(i int32) (operated bool) {
 	case wireShort:
 		return p.Supervised && !p.ShortIsFault || !p.Supervised && !p.ClosedAtRest
 	}
-	return s.retarded
+	return s.contact
+}
+
+// see lets the module see its contact through the field wiring, and starts its retard time, which it
+// keeps whatever closes the contact: a shorted wire too.
+func (d *Drill) see(now time.Duration, i int32, event uint64) {
+	p, on := &d.points[i], d.fieldContact(i)
+	if p.seen == on {
+		return
+	}
+	p.seen, p.retarded = on, false
+	p.version++
+	retard := d.plan.In.Points[i].Retard
+	switch {
+	case !on:
+	case retard == 0:
+		p.retarded = true
+	default:
+		d.after(timer{at: now + retard, kind: retardOver, point: i, version: p.version, event: event})
+	}
 }
 
 // conducts reports whether what an output drives sees a closed contact or a live circuit. What a

@@ -110,6 +110,9 @@ func (p *Plan) describeProgram(subject string, e *sim.Event) string {
 	case ProgramChanged:
 		return programText(subject, e)
 	}
+	if text, ok := p.describePanel(subject, e); ok {
+		return text
+	}
 	if text, ok := p.describeWire(subject, e); ok {
 		return text
 	}
@@ -174,7 +177,8 @@ var faultWords = map[ActKind]string{
 	ActStuck: "stuck reading", ActLineErrors: "garbled replies", ActRelayStuck: "stuck relay",
 	ActBreak: "broken cable", ActShort: "shorted cable", ActJoint: "bad joint", ActEarth: "core to earth", ActIsolatorStuck: "stuck isolator",
 	ActCircuitOpen: "broken circuit", ActCircuitShort: "shorted circuit", ActResistor: "other end-of-line resistor", ActReversed: "appliance the wrong way round",
-	ActFieldWireOpen: "broken field wiring", ActFieldWireShort: "shorted field wiring", ActSupply: "supply fault", ActPlantFault: "fault of the equipment",
+	ActCircuitEarth:  "core of the circuit to earth",
+	ActFieldWireOpen: "broken field wiring", ActFieldWireShort: "shorted field wiring", ActRelayWireOpen: "broken field wiring", ActRelayWireShort: "shorted field wiring", ActSupply: "supply fault", ActPlantFault: "fault of the equipment",
 	ActPanelStop: "the panel's processor has stopped",
 }
 

@@ -52,7 +52,7 @@ func (p *Plan) describeSupply(subject string, e *sim.Event) (string, bool) {
 	on := e.Value != 0
 	switch e.Kind {
 	case CircuitFault:
-		return subject + ": its wiring reads " + [...]string{"normal", "open", "short"}[e.Value], true
+		return subject + ": its wiring reads " + [...]string{"normal", "open", "short", "earth"}[e.Value], true
 	case LoadChanged:
 		return subject + choose(on, " works", " is off"), true
 	case FuseChanged:

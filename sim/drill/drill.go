@@ -62,7 +62,8 @@ type Drill struct {
 type pointState struct {
 	smoke, heat int64 // millionths
 	contact     bool  // flame, pressed, field contact operated
-	retarded    bool  // the contact has stayed operated for the retard time
+	seen        bool  // the contact as the module sees it through its field wiring
+	retarded    bool  // it has seen that operated for the retard time
 	stuck       stuck
 	wire        fieldWire
 	active      bool // what its own output says: t0 is when this becomes true
@@ -107,9 +108,6 @@ func (o *outputState) position() term.State {
 	}
 	return o.driven
 }
-
-// shorted reports whether a circuit is not energised because it reads shorted at rest.
-func (o *outputState) shorted() bool { return o.state == term.Rest && o.reading == circuit.Short }
 
 // give lets a circuit have the voltage of its supply.
 func (o *outputState) give(microV int64) {
@@ -231,7 +229,8 @@ func (d *Drill) settle(start uint64) {
 			continue
 		}
 		on := d.plan.In.Plant.Signal(d.plant, int(p.ProvesEquipment), int(p.ProvesSignal)) != p.ClosedAtRest
-		d.points[i].contact, d.points[i].retarded, d.points[i].active = on, on, on
+		s := &d.points[i]
+		s.contact, s.seen, s.retarded, s.active = on, on, on, on
 		d.lines[p.Loop].Preset(p.Device, on, start)
 		d.set(term.DeviceActive, int32(i), on, start)
 		d.points[i].read = on

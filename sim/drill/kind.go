@@ -68,7 +68,7 @@ const (
 	LoopCollapsed                          // Subject loop, Value on
 	RingBroken                             // Subject loop, Value on: the far end does not come back
 	EarthSeen                              // Subject loop, Value on
-	CircuitFault                           // Subject output or, with Extra 1, point; Value reading: 0 normal, 1 open, 2 short
+	CircuitFault                           // Subject output or, with Extra 1, point; Value reading: 0 normal, 1 open, 2 short, 3 earth
 	LoadChanged                            // Subject load, Value on
 	FuseChanged                            // Subject supply, Value on: blown
 	BatteryCarries                         // Subject supply, Value on
@@ -80,6 +80,14 @@ const (
 	EquipmentInput                         // Subject equipment that somebody stands in for, Value input, Extra on
 	ProofMissed                            // Subject point, Value on: what it is to prove has not come in time
 	PanelStopped                           // Value on; what is on the panel itself and on its loops follows from it
+	OperationRefused                       // Subject what it would have acted on, Value logic's kind of operation, Extra the access level it needs
+	ModeScheduled                          // Value mode: by the calendar
+	TestChanged                            // Subject zone, Value on
+	FireTested                             // Subject point: a decision of a zone in test
+	ConditionChanged                       // Value on, Extra condition
+	BuzzerChanged                          // Value on
+	OverrideMoved                          // Subject override, Value position
+	DelayHurried                           // Subject action pair
 	kinds
 )
 
@@ -147,6 +155,14 @@ var kindTable = [kinds]kindInfo{
 	SupplyOverload:     {"supply-overload", Hidden},
 	SupplyLost:         {"supply-lost", Hidden},
 	SupplySignal:       {"supply-signal", AtPlant},
+	OperationRefused:   {"operation-refused", OnPanel},
+	ModeScheduled:      {"mode-scheduled", OnPanel},
+	TestChanged:        {"test", OnPanel},
+	FireTested:         {"fire-tested", OnPanel},
+	ConditionChanged:   {"condition", OnPanel},
+	BuzzerChanged:      {"buzzer", OnPanel},
+	OverrideMoved:      {"override", OnPanel},
+	DelayHurried:       {"delay-hurried", OnPanel},
 	EquipmentInput:     {"equipment-input", AtPlant},
 	ProofMissed:        {"proof-missed", OnPanel},
 	PanelStopped:       {"panel-stopped", Hidden},

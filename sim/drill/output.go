@@ -6,7 +6,6 @@ import (
 
 	"loopdrill.dev/loopdrill/logic/term"
 	"loopdrill.dev/loopdrill/loop"
-	"loopdrill.dev/loopdrill/loop/circuit"
 	"loopdrill.dev/loopdrill/loop/line"
 	"loopdrill.dev/loopdrill/loop/plant"
 	"loopdrill.dev/loopdrill/sim"
@@ -52,7 +51,7 @@ func (d *Drill) runMoves(now time.Duration) {
 // does not take the command at all, the panel energises a circuit of its own once it is whole.
 func (d *Drill) operate(now time.Duration, o int32, state term.State, parent uint64) {
 	out := &d.outputs[o]
-	if state != term.Rest && out.shorted() && d.plan.In.Outputs[o].Point >= 0 {
+	if state != term.Rest && d.heldOff(o) && d.plan.In.Outputs[o].Point >= 0 {
 		return
 	}
 	out.driven = state
@@ -65,7 +64,7 @@ func (d *Drill) operate(now time.Duration, o int32, state term.State, parent uin
 func (d *Drill) settleOutput(now time.Duration, o int32, parent uint64) {
 	out, fixed := &d.outputs[o], &d.plan.In.Outputs[o]
 	without := fixed.Circuit != nil && out.microV == 0
-	off := out.reading == circuit.Short && (without || out.state == term.Rest || d.overloads(o))
+	off := !d.mayEnergise(o) && (without || out.state == term.Rest || d.overloads(o))
 	if off && fixed.Point >= 0 {
 		out.driven, out.held = term.Rest, term.Rest
 	}

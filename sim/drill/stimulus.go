@@ -56,28 +56,16 @@ func (d *Drill) apply(now time.Duration, number int32, a Act) {
 	}
 }
 
-// contact moves a point's contact, and starts its retard time.
+// contact moves a point's contact.
 func (d *Drill) contact(now time.Duration, i int32, on bool, event uint64) {
-	p := &d.points[i]
-	if p.contact == on {
-		return
-	}
-	p.contact, p.retarded = on, false
-	p.version++
-	retard := d.plan.In.Points[i].Retard
-	switch {
-	case !on:
-	case retard == 0:
-		p.retarded = true
-	default:
-		d.after(timer{at: now + retard, kind: retardOver, point: i, version: p.version, event: event})
-	}
+	d.points[i].contact = on
+	d.see(now, i, event)
 }
 
 // sense works out what the device's own output says, and tells its loop.
 func (d *Drill) sense(now time.Duration, i int32, event uint64) {
 	p, fixed := &d.points[i], &d.plan.In.Points[i]
-	active := d.fieldContact(i) ||
+	active := p.retarded ||
 		fixed.SmokeMicroPct > 0 && p.smoke >= fixed.SmokeMicroPct ||
 		fixed.HeatMicroC > 0 && p.heat >= fixed.HeatMicroC
 	pre := fixed.Prealarm && (active ||
@@ -155,6 +143,8 @@ func (d *Drill) stand(now time.Duration, a *Act, event uint64) {
 		d.plantFault(now, a.Index, event)
 	case a.Kind == ActFieldWireOpen || a.Kind == ActFieldWireShort:
 		d.fieldFault(now, a.Index, event)
+	case a.Kind == ActRelayWireOpen || a.Kind == ActRelayWireShort:
+		d.relayWireFault(now, a.Index, event)
 	default:
 		d.presence(now, a, event)
 	}

@@ -40,6 +40,7 @@ var kindSpaces = map[sim.Kind]space{
 	OutputFault: ofOutput, CommandSent: ofOutput, CommandHeard: ofOutput, CommandRepeated: ofOutput, OutputDemanded: ofOutput, OutputOperated: ofOutput,
 	CauseChanged: ofCause, EffectChanged: ofEffect, LoopFault: ofLoop,
 	ActionChanged: ofPair, DelayStarted: ofPair, DelayEnded: ofPair, DelayCancelled: ofPair, DelayPaused: ofPair, DelayRestarted: ofPair, DelayResumed: ofPair,
+	TestChanged: ofZone, FireTested: ofPoint, OverrideMoved: ofOverride, DelayHurried: ofPair,
 	EquipmentChanged: ofEquipment, SignalChanged: ofEquipment, EquipmentDone: ofEquipment, EquipmentInput: ofEquipment,
 	ProofMissed: ofPoint,
 }
@@ -115,7 +116,7 @@ func actSpace(k ActKind) space {
 	switch k {
 	case ActLineErrors, ActBreak, ActShort, ActJoint, ActEarth, ActIsolatorStuck:
 		return ofLoop
-	case ActRelayStuck, ActDisableOutput, ActCircuitOpen, ActCircuitShort, ActResistor, ActReversed:
+	case ActRelayStuck, ActDisableOutput, ActCircuitOpen, ActCircuitShort, ActCircuitEarth, ActResistor, ActReversed, ActRelayWireOpen, ActRelayWireShort:
 		return ofOutput
 	case ActPlantFault, ActStandIn, ActSignal, ActDisableEquipment:
 		return ofEquipment

@@ -34,6 +34,7 @@ type twin struct {
 
 	watched    bool
 	watchEvent uint64
+	stopped    bool
 
 	count twinCount
 }
@@ -115,8 +116,28 @@ func newTwin(l *line.Line, sink line.Sink) poller {
 	return t
 }
 
+// Stop drops the slot in progress and all commands; Start forgets all that the controller knew.
+func (t *twin) Stop(time.Duration) {
+	t.stopped, t.slot, t.queue = true, nil, nil
+	t.gone, t.learnt, t.repeat = 0, -1, -1
+	t.watched, t.watchEvent = false, 0
+}
+
+func (t *twin) Start(now time.Duration, sink line.Sink) {
+	t.stopped, t.at, t.turn = false, now, 0
+	for i, d := range t.devices {
+		t.devices[i] = twinDevice{
+			presence: d.presence, active: d.active, prealarm: d.prealarm, output: d.output, circuit: d.circuit,
+			inputEvent: d.inputEvent, presenceEvent: d.presenceEvent, outputEvent: d.outputEvent, circuitEvent: d.circuitEvent,
+		}
+	}
+	t.draw(sink)
+}
+
+func (t *twin) Presume(i int32, active bool) { t.devices[i].reading = active }
+
 func (t *twin) Next() (time.Duration, line.Moment, bool) {
-	if len(t.devices) == 0 {
+	if len(t.devices) == 0 || t.stopped {
 		return 0, line.End, false
 	}
 	if t.slot != nil {
@@ -324,8 +345,9 @@ func (t *twin) conclude(sl *twinSlot, sink line.Sink) {
 		fault(&d.wrong, false, line.WrongType, d.presenceEvent)
 		fault(&d.duplicate, sl.double && t.cfg.ReplyCurrentCheck, line.DuplicateSeen, d.presenceEvent)
 		if sl.output == 0 && sl.circuit != d.circuitRead {
+			wasShort := d.circuitRead == line.Short
 			d.circuitRead = sl.circuit
-			if sl.circuit == line.Normal {
+			if wasShort || sl.circuit == line.Normal {
 				d.tries = 0
 			}
 			sink.Note(line.Change{Kind: line.CircuitRead, Device: int32(i), On: sl.circuit != line.Normal, Circuit: sl.circuit, Parent: d.circuitEvent})
