@@ -149,7 +149,7 @@ func (r *Reader) signals(what string, index int, word string) []*Term {
 		if !r.within(i, what, index) {
 			continue
 		}
-		if word == "prealarm" && p.Prealarm {
+		if word == "prealarm" && (p.Prealarm || p.ShowsHeld) {
 			members = append(members, Is(DevicePrealarm, i))
 		}
 		if word == "supervisory" && p.Input == Supervisory {

@@ -35,8 +35,13 @@ type Point struct {
 	Input   Input
 	// Detector: counts for detectors_in_fire: every fire input that is no call point.
 	Detector bool
+	// Automatic: a detector, or a conventional zone of detectors, whose signal the detection of its
+	// zone may hold back; Smoke: one that may be verified.
+	Automatic, Smoke bool
 	// Prealarm: the device is asked to signal a pre-alarm.
 	Prealarm bool
+	// ShowsHeld: it shows as pre-alarm while its zone's detection holds its signal back.
+	ShowsHeld bool
 }
 
 // Input is what a point's reading means to the panel.
