@@ -110,14 +110,24 @@ func writeCircuits(out *strings.Builder, circuits []*pb.CircuitCalculation) {
 	if len(circuits) == 0 {
 		return
 	}
-	out.WriteString("output circuits, all loads on, the supply at its lowest; rings fed from the worse end:\n")
+	out.WriteString("output circuits, all loads on, the supply at its lowest; rings fed from the worse\n" +
+		"end; power_w, by the end-of-line method, at the load's least voltage, where its\ncurrent is the highest:\n")
 	for _, c := range circuits {
+		class := "class " + c.GetAchievedClass()
+		if required := c.GetRequiredClass(); required != "" {
+			class += " of " + required
+		}
+		isolators := ""
+		if n := c.GetIsolatorCount(); n > 0 {
+			isolators = ", " + count(int(n), "isolator")
+		}
+		fmt.Fprintf(out, "  %s: %s, %s%s, %s m, %s ohm\n", c.GetOutput(), c.GetWiring(), class, isolators, number(c.GetLengthM(), 1), number(c.GetResistanceOhm(), 3))
 		longest := ""
 		if c.LongestM != nil {
 			longest = fmt.Sprintf("; longest with all at its end %s m", number(c.GetLongestM(), 0))
 		}
-		fmt.Fprintf(out, "  %s: %s, %s m, %s ohm, %s mA from %s at %s V%s\n", c.GetOutput(), c.GetWiring(), number(c.GetLengthM(), 1), number(c.GetResistanceOhm(), 3),
-			number(c.GetCurrentMa(), 1), c.GetSupply(), number(c.GetStartV(), 2), longest)
+		fmt.Fprintf(out, "    %s mA from %s at %s V%s\n", number(c.GetCurrentMa(), 1), c.GetSupply(), number(c.GetStartV(), 2), longest)
+		fmt.Fprintf(out, "    one short at rest silences at most %s, one break at most %s\n", count(int(c.GetLostToShortCount()), "load"), count(int(c.GetLostToBreakCount()), "load"))
 		t := newTable(out)
 		t.row("    ", "load", "V", "V drop", "V margin")
 		for _, l := range c.GetLoads() {

@@ -140,6 +140,8 @@ func circuitFigures(site *pb.Site, in *loop.Installation, output int) *pb.Circui
 	c := &pb.CircuitCalculation{
 		Output: o.Label, Address: o.Address, Supply: in.Power.ID(int(o.Supply)), Wiring: "branch",
 		LengthM: o.Circuit.Metres(), ResistanceOhm: float64(o.Circuit.LoopMilliOhm()) / 1e3, StartV: parts(start), CurrentMa: float64(o.Circuit.RatedMicroA()) / 1e3,
+		RequiredClass: m.GetRequiredClass(), AchievedClass: o.Circuit.Class(), IsolatorCount: int32(o.Circuit.Isolators()),
+		LostToShortCount: int32(o.Circuit.LostToShort()), LostToBreakCount: int32(o.Circuit.LostToBreak()),
 		EndOfLineV: parts(end.MicroV), EndOfLineDropV: parts(end.DropMicroV), EndOfLineMarginV: parts(end.MarginMicroV),
 	}
 	if o.Circuit.Ring() {

@@ -10,7 +10,10 @@ import (
 	"loopdrill.dev/loopdrill/proto/rule"
 )
 
-const commonPractice = "common practice"
+const (
+	commonPractice = "common practice"
+	pathwayClasses = "NFPA 72 chapter 12"
+)
 
 // Check judges a site that neither loop.Compile nor Names refuses. in is its installation.
 func Check(site *pb.Site, in *loop.Installation) []*pb.Finding {
@@ -92,13 +95,12 @@ func plain(name string) string {
 
 // class compares the class that the wiring achieves with the one that is asked for.
 func (j *judge) class(path string, l int) {
-	const ranks = "bax"
 	lp, required := &j.in.Loops[l], j.site.GetLoops()[l].GetRequiredClass()
 	if required == "" {
 		return
 	}
 	achieved, run := lp.Wire.Class()
-	if rank(ranks, achieved) >= rank(ranks, required) {
+	if rank(achieved) >= rank(required) {
 		return
 	}
 	detail := "a loop without a device is not judged further"
@@ -109,10 +111,12 @@ func (j *judge) class(path string, l int) {
 		detail = fmt.Sprintf("a short %s loses every device: put isolators between sections", before(lp.Wire, run))
 	}
 	j.add(finding.Error("wiring.class", path+".required_class",
-		fmt.Sprintf("loop %d is to be class %s, and its wiring is class %s", lp.Number, required, achieved), detail), "NFPA 72 chapter 12")
+		fmt.Sprintf("loop %d is to be class %s, and its wiring is class %s", lp.Number, required, achieved), detail), pathwayClasses)
 }
 
-func rank(ranks, class string) int {
+// rank orders the pathway classes.
+func rank(class string) int {
+	const ranks = "bax"
 	for i := range ranks {
 		if ranks[i:i+1] == class {
 			return i
@@ -146,7 +150,7 @@ func (j *judge) spurs(path string, l int) {
 	for i, d := range m.GetDevices() {
 		if d.SpurFrom != nil {
 			j.add(finding.Warn("wiring.spur-on-ring", fmt.Sprintf("%s.devices[%d].spur_from", path, i), fmt.Sprintf("%q hangs on a spur of a class %s ring", d.GetLabel(), m.GetRequiredClass()),
-				"one break of the spur loses it: bring the ring to it and back"), "NFPA 72 chapter 12")
+				"one break of the spur loses it: bring the ring to it and back"), pathwayClasses)
 		}
 	}
 }

@@ -71,14 +71,19 @@ func endOfLine(c *circuit.Circuit, startMicroV int64) circuit.Drop {
 	return end
 }
 
-// circuits judges the voltage at every load, with all loads on and the supply at its lowest.
+// circuits judges the class of every circuit, and the voltage at every load with all loads on and the
+// supply at its lowest.
 func (j *judge) circuits() {
 	for i := range j.in.Outputs {
 		o := &j.in.Outputs[i]
-		if o.Circuit == nil || o.Supply < 0 {
+		if o.Circuit == nil {
 			continue
 		}
 		m, path := circuitAt(j.site, j.in, i)
+		j.circuitClass(path, o, m.GetRequiredClass())
+		if o.Supply < 0 {
+			continue
+		}
 		start := j.in.Power.EndMicroV(int(o.Supply))
 		for k, d := range drops(o.Circuit, start) {
 			if d.MarginMicroV >= 0 {
@@ -90,6 +95,27 @@ func (j *judge) circuits() {
 					j.in.Power.ID(int(o.Supply)), float64(start)/1e6, float64(d.DropMicroV)/1e6)), j.leastClause())
 		}
 	}
+}
+
+// circuitClass compares the class that a circuit's wiring achieves with the one that is asked for.
+func (j *judge) circuitClass(path string, o *loop.Output, required string) {
+	achieved := o.Circuit.Class()
+	if !o.Circuit.Ring() && o.Circuit.Isolators() > 0 {
+		j.add(note("circuit.isolators-on-branch", path+".loads", fmt.Sprintf("the circuit of %q is a branch with isolators", o.Label),
+			"they keep what lies before a short that comes in an alarm; one that is there before holds the whole circuit off: come back to the module for class x"), pathwayClasses)
+	}
+	if required == "" || rank(achieved) >= rank(required) {
+		return
+	}
+	detail := "a break silences the loads beyond it: come back to the module"
+	switch {
+	case o.Circuit.Len() == 0:
+		detail = "a circuit without a load is not judged further"
+	case o.Circuit.Ring():
+		detail = "a short anywhere holds the whole circuit off: put isolators into loads"
+	}
+	j.add(finding.Error("circuit.class", path+".required_class",
+		fmt.Sprintf("the circuit of %q is to be class %s, and its wiring is class %s", o.Label, required, achieved), detail), pathwayClasses)
 }
 
 // leastClause is where the voltages of a drop calculation come from.

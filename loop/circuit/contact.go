@@ -88,44 +88,57 @@ func (r Rating) RatedFor(l ContactLoad) (full Rating, stated bool) {
 func (l ContactLoad) mains() bool { return l.VoltsV > extraLowV }
 
 // CheckContact judges one contact with what it drives. path is the contact's own field path, what
-// names the driven input for people.
+// names the driven input for people. A contactor on the contact itself is one finding, in which its
+// voltage and current are named: the interposing relay that it needs mends them all.
 func CheckContact(path, what string, rating Rating, l ContactLoad) []*pb.Finding {
 	full, stated := rating.RatedFor(l)
+	direct := !l.Electronic && l.Starter && (l.mains() || micro(l.MilliA) > micro(directMA))
+	overV, overA := micro(l.VoltsV) > micro(full.VoltsV), !l.Electronic && micro(l.MilliA/1000) > micro(full.limit(l))
 	var found []*pb.Finding
-	if micro(l.VoltsV) > micro(full.VoltsV) {
+	if direct {
+		beyond, note := "", ""
+		if overV || overA {
+			beyond, note = fmt.Sprintf(", which is good for %g V and %g mA%s", full.VoltsV, float64(full.limit(l)*1000), full.derated(l)), unstated(stated)
+		}
+		found = append(found, finding.Error("contact.drives-contactor", path,
+			fmt.Sprintf("%s (%g mA at %g V) is switched by the contact directly%s", what, l.MilliA, l.VoltsV, beyond),
+			"contactors, groups of dampers and supplies of locks are switched by an interposing relay or the starter's control circuit (common practice); the relay stands within 1 m of what it switches (NFPA 72 21.2)"+note))
+	}
+	if overV && !direct {
 		found = append(found, finding.Error("contact.voltage", path+".volts_v",
 			fmt.Sprintf("%s puts %g V on a contact rated %g V", what, l.VoltsV, full.VoltsV),
 			"switch it through an interposing relay that is rated for it"+unstated(stated)))
 	}
+	if overA && !direct {
+		found = append(found, finding.Error("contact.current", path+".amps_a",
+			fmt.Sprintf("%s takes %g mA through a contact good for %g mA%s", what, l.MilliA, float64(full.limit(l)*1000), full.derated(l)),
+			"use a contact of a higher rating, or an interposing relay"+unstated(stated)))
+	}
 	if l.Electronic {
 		return found
 	}
-	found = append(found, checkCurrent(path, what, full, stated, l)...)
 	if !l.mains() && !l.Diode {
 		found = append(found, finding.Warn("contact.no-diode", path,
 			fmt.Sprintf("the coil of %s has no suppression diode", what),
 			"fit a diode across the coil, cathode to positive, and write `coil_diode: true`; it slows the release, so allow for that where the release is the fire action (common practice)"))
 	}
-	if l.Starter && (l.mains() || micro(l.MilliA) > micro(directMA)) {
-		found = append(found, finding.Error("contact.drives-contactor", path,
-			fmt.Sprintf("%s (%g mA at %g V) is switched by the contact directly", what, l.MilliA, l.VoltsV),
-			"contactors, groups of dampers and supplies of locks are switched by an interposing relay or the starter's control circuit (common practice); the relay stands within 1 m of what it switches (NFPA 72 21.2)"))
-	}
 	return found
 }
 
-// checkCurrent compares the current, for a d.c. coil with the derated figure.
-func checkCurrent(path, what string, full Rating, stated bool, l ContactLoad) []*pb.Finding {
-	limit, kind := full.AmpsA, ""
-	if !l.mains() {
-		limit, kind = float64(inductive*full.AmpsA), fmt.Sprintf(" for a d.c. coil (%g of its %g A resistive, common practice)", inductive, full.AmpsA)
+// limit is the current that a contact may switch, amperes; for a d.c. coil the derated figure.
+func (r Rating) limit(l ContactLoad) float64 {
+	if l.mains() {
+		return r.AmpsA
 	}
-	if micro(l.MilliA/1000) <= micro(limit) {
-		return nil
+	return float64(inductive * r.AmpsA)
+}
+
+// derated says where a limit comes from that is less than the rating.
+func (r Rating) derated(l ContactLoad) string {
+	if l.mains() {
+		return ""
 	}
-	return []*pb.Finding{finding.Error("contact.current", path+".amps_a",
-		fmt.Sprintf("%s takes %g mA through a contact good for %g mA%s", what, l.MilliA, float64(limit*1000), kind),
-		"use a contact of a higher rating, or an interposing relay"+unstated(stated))}
+	return fmt.Sprintf(" for a d.c. coil (%g of its %g A resistive, common practice)", inductive, r.AmpsA)
 }
 
 func unstated(stated bool) string {

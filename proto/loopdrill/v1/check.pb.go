@@ -423,7 +423,8 @@ type CircuitCalculation struct {
 	// Loads in wiring order, run by run (the point-to-point method); a ring is fed from its worse
 	// end alone.
 	Loads []*LoadCalculation `protobuf:"bytes,9,rep,name=loads,proto3" json:"loads,omitempty"`
-	// The whole current at the far end (the end-of-line method): the voltage there.
+	// The whole current at the far end (the end-of-line method): the voltage there. Constant power
+	// counts at its least voltage, where it takes the most, so that this is never the better figure.
 	EndOfLineV float64 `protobuf:"fixed64,10,opt,name=end_of_line_v,json=endOfLineV,proto3" json:"end_of_line_v,omitempty"`
 	// Its drop from the start voltage.
 	EndOfLineDropV float64 `protobuf:"fixed64,11,opt,name=end_of_line_drop_v,json=endOfLineDropV,proto3" json:"end_of_line_drop_v,omitempty"`
@@ -431,9 +432,19 @@ type CircuitCalculation struct {
 	EndOfLineMarginV float64 `protobuf:"fixed64,12,opt,name=end_of_line_margin_v,json=endOfLineMarginV,proto3" json:"end_of_line_margin_v,omitempty"`
 	// The longest cable, one way, at whose far end the whole current could be; absent without
 	// current or resistance.
-	LongestM      *float64 `protobuf:"fixed64,13,opt,name=longest_m,json=longestM,proto3,oneof" json:"longest_m,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	LongestM *float64 `protobuf:"fixed64,13,opt,name=longest_m,json=longestM,proto3,oneof" json:"longest_m,omitempty"`
+	// The pathway class asked for; empty where none is.
+	RequiredClass string `protobuf:"bytes,14,opt,name=required_class,json=requiredClass,proto3" json:"required_class,omitempty"`
+	// The class that the wiring achieves: a, b or x.
+	AchievedClass string `protobuf:"bytes,15,opt,name=achieved_class,json=achievedClass,proto3" json:"achieved_class,omitempty"`
+	// Isolators that divide the cable.
+	IsolatorCount int32 `protobuf:"varint,16,opt,name=isolator_count,json=isolatorCount,proto3" json:"isolator_count,omitempty"`
+	// The most loads that one short at rest silences; without class x the circuit is held off.
+	LostToShortCount int32 `protobuf:"varint,17,opt,name=lost_to_short_count,json=lostToShortCount,proto3" json:"lost_to_short_count,omitempty"`
+	// The most loads that one break silences.
+	LostToBreakCount int32 `protobuf:"varint,18,opt,name=lost_to_break_count,json=lostToBreakCount,proto3" json:"lost_to_break_count,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
 }
 
 func (x *CircuitCalculation) Reset() {
@@ -553,6 +564,41 @@ func (x *CircuitCalculation) GetEndOfLineMarginV() float64 {
 func (x *CircuitCalculation) GetLongestM() float64 {
 	if x != nil && x.LongestM != nil {
 		return *x.LongestM
+	}
+	return 0
+}
+
+func (x *CircuitCalculation) GetRequiredClass() string {
+	if x != nil {
+		return x.RequiredClass
+	}
+	return ""
+}
+
+func (x *CircuitCalculation) GetAchievedClass() string {
+	if x != nil {
+		return x.AchievedClass
+	}
+	return ""
+}
+
+func (x *CircuitCalculation) GetIsolatorCount() int32 {
+	if x != nil {
+		return x.IsolatorCount
+	}
+	return 0
+}
+
+func (x *CircuitCalculation) GetLostToShortCount() int32 {
+	if x != nil {
+		return x.LostToShortCount
+	}
+	return 0
+}
+
+func (x *CircuitCalculation) GetLostToBreakCount() int32 {
+	if x != nil {
+		return x.LostToBreakCount
 	}
 	return 0
 }
@@ -916,7 +962,7 @@ const file_loopdrill_v1_check_proto_rawDesc = "" +
 	"\rLowestVoltage\x12\x19\n" +
 	"\blowest_v\x18\x01 \x01(\x01R\alowestV\x12\x16\n" +
 	"\x06device\x18\x02 \x01(\tR\x06device\x12\x1c\n" +
-	"\tcollapsed\x18\x03 \x01(\bR\tcollapsed\"\xd4\x03\n" +
+	"\tcollapsed\x18\x03 \x01(\bR\tcollapsed\"\xa7\x05\n" +
 	"\x12CircuitCalculation\x12\x16\n" +
 	"\x06output\x18\x01 \x01(\tR\x06output\x12\x18\n" +
 	"\aaddress\x18\x02 \x01(\tR\aaddress\x12\x16\n" +
@@ -933,7 +979,12 @@ const file_loopdrill_v1_check_proto_rawDesc = "" +
 	"endOfLineV\x12*\n" +
 	"\x12end_of_line_drop_v\x18\v \x01(\x01R\x0eendOfLineDropV\x12.\n" +
 	"\x14end_of_line_margin_v\x18\f \x01(\x01R\x10endOfLineMarginV\x12 \n" +
-	"\tlongest_m\x18\r \x01(\x01H\x00R\blongestM\x88\x01\x01B\f\n" +
+	"\tlongest_m\x18\r \x01(\x01H\x00R\blongestM\x88\x01\x01\x12%\n" +
+	"\x0erequired_class\x18\x0e \x01(\tR\rrequiredClass\x12%\n" +
+	"\x0eachieved_class\x18\x0f \x01(\tR\rachievedClass\x12%\n" +
+	"\x0eisolator_count\x18\x10 \x01(\x05R\risolatorCount\x12-\n" +
+	"\x13lost_to_short_count\x18\x11 \x01(\x05R\x10lostToShortCount\x12-\n" +
+	"\x13lost_to_break_count\x18\x12 \x01(\x05R\x10lostToBreakCountB\f\n" +
 	"\n" +
 	"_longest_m\"\x8d\x01\n" +
 	"\x0fLoadCalculation\x12\x12\n" +

@@ -224,7 +224,8 @@ type Load struct {
 	CableM *float64 `protobuf:"fixed64,2,opt,name=cable_m,json=cableM,proto3,oneof" json:"cable_m,omitempty"`
 	// The place it is in.
 	Place string `protobuf:"bytes,3,opt,name=place,proto3" json:"place,omitempty"`
-	// A short-circuit isolator between the load's two line terminals. Default no.
+	// A short-circuit isolator between the load's two line terminals; on a ring it makes class x.
+	// Default no.
 	Isolator bool `protobuf:"varint,9,opt,name=isolator,proto3" json:"isolator,omitempty"`
 	// What it is; exactly one.
 	//

@@ -2282,7 +2282,7 @@ type CircuitEarthStep struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Label or loop/address of the output.
 	Output string `protobuf:"bytes,1,opt,name=output,proto3" json:"output,omitempty"`
-	// The load at whose terminals it is, or `return` on a ring. Default: the first load.
+	// The load before which it is, or `return` on a ring. Default: the first load.
 	Before string `protobuf:"bytes,2,opt,name=before,proto3" json:"before,omitempty"`
 	// Which leg.
 	Core string `protobuf:"bytes,3,opt,name=core,proto3" json:"core,omitempty"`
