@@ -2,7 +2,6 @@ package drill
 
 import (
 	"fmt"
-	"slices"
 	"testing"
 	"time"
 
@@ -92,77 +91,6 @@ func (b *bench) sounding(prefix string) (labels []string) {
 		}
 	}
 	return labels
-}
-
-// The class table of NFPA 72 chapter 12 for notification circuits of class B (branch) and class A
-// (ring), row by row (opens: legalclarity.org on fire alarm circuit supervision; shorts in standby:
-// douglaskrantz.com/SCShortedNAC.html).
-// Its rows of grounds are not drills: no step grounds an output circuit (package circuit's own
-// tests hold them); class X circuits are not modelled. Trouble within 200 s: NFPA 72 chapters 10 and 12.
-func TestClassTableOfCircuits(t *testing.T) {
-	t.Parallel()
-	const at = 10 * time.Second
-	for _, c := range []struct {
-		output, prefix, before string
-		sound                  []string // with the circuit open there
-	}{
-		{"BRANCH", "B", "B1", nil},
-		{"BRANCH", "B", "B2", []string{"B1"}},
-		{"BRANCH", "B", "B3", []string{"B1", "B2"}},
-		{"RING", "R", "R1", []string{"R1", "R2", "R3"}},
-		{"RING", "R", "R2", []string{"R1", "R2", "R3"}},
-		{"RING", "R", "R3", []string{"R1", "R2", "R3"}},
-		{"RING", "R", "return", []string{"R1", "R2", "R3"}},
-		{"PANEL", "P", "P2", []string{"P1"}},
-	} {
-		fault, on := fmt.Sprintf("output('%s').fault", c.output), fmt.Sprintf("output('%s').on", c.output)
-
-		// Open in standby: trouble; then in alarm the appliances beyond it are silent, on a ring none.
-		b := newBench(t, circuitSite())
-		b.do(at, circuitStep("open", c.output, c.before))
-		b.do(at+troubleLimit, press())
-		b.repair(at+troubleLimit+time.Minute, "open")
-		b.run(at + troubleLimit - 1)
-		b.want(fault)
-		b.want("panel.fault")
-		b.run(at + troubleLimit + responseLimit)
-		if got := b.sounding(c.prefix); !slices.Equal(got, c.sound) {
-			t.Errorf("open before %s: %v sound, wanted %v", c.before, got, c.sound)
-		}
-		b.run(at + troubleLimit + 2*time.Minute)
-		if got := b.sounding(c.prefix); len(got) != len(b.plan.In.Outputs[b.output(c.output)].Loads) {
-			t.Errorf("open before %s, repaired: %v sound", c.before, got)
-		}
-
-		// Open in alarm: silent from that instant on; the verdict at rest stands until it is at rest again.
-		b = newBench(t, circuitSite())
-		b.do(at, press())
-		b.do(at+20*time.Second, circuitStep("open", c.output, c.before))
-		b.do(at+60*time.Second, &pb.Step{Kind: &pb.Step_Silence{Silence: &pb.SilenceStep{}}})
-		b.run(at + 20*time.Second)
-		if got := b.sounding(c.prefix); !slices.Equal(got, c.sound) {
-			t.Errorf("open before %s in alarm: %v sound, wanted %v", c.before, got, c.sound)
-		}
-		b.run(at + 59*time.Second)
-		b.want("!" + fault)
-		b.run(at + 70*time.Second)
-		b.want(fault)
-
-		// Short in standby: trouble, and an alarm does not energise it; the other circuits sound.
-		b = newBench(t, circuitSite())
-		b.do(at, circuitStep("short", c.output, c.before))
-		b.do(at+troubleLimit, press())
-		b.run(at + troubleLimit - 1)
-		b.want(fault)
-		b.run(at + troubleLimit + responseLimit)
-		b.want("!" + on)
-		if got := b.sounding("O"); len(got) != 2 {
-			t.Errorf("%s shorted: of the other circuit %v sound", c.output, got)
-		}
-		if got := b.sounding(c.prefix); got != nil {
-			t.Errorf("%s shorted: %v sound", c.output, got)
-		}
-	}
 }
 
 func (b *bench) output(label string) int32 {
