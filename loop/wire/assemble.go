@@ -80,6 +80,13 @@ func (n *Network) assemble(s *State) {
 		if e.iso >= 0 {
 			w.beyond[r] = n.link(s, w.near[r], e.iso)
 		}
+		if siemens := n.reversed(s, r); siemens > 0 {
+			w.shunts++
+			w.nodes[w.near[r]].short += siemens
+			if w.beyond[r] != w.near[r] {
+				w.nodes[w.beyond[r]].short += siemens
+			}
+		}
 	}
 	n.partition(s)
 	n.reach(s)
@@ -104,6 +111,19 @@ func (n *Network) link(s *State, from, iso int32) int32 {
 	}
 	s.work.nodes = append(s.work.nodes, at)
 	return int32(len(s.work.nodes) - 1)
+}
+
+// reversed is the conductance between the terminals of a device that is connected the wrong way
+// round: its clamp conducts, at both pairs of terminals if there is an isolator between them. 0 if
+// it is not, or out of its base.
+func (n *Network) reversed(s *State, e int32) float64 {
+	first, _ := slices.BinarySearchFunc(s.faults, e, func(f placed, r int32) int { return int(f.Run - r) })
+	for i := first; i < len(s.faults) && s.faults[i].Run == e; i++ {
+		if f := &s.faults[i]; f.Kind == Reversed && !s.dev[e].out {
+			return 1 / max(f.Ohm, leastOhm)
+		}
+	}
+	return 0
 }
 
 // lay adds the nodes of a run: one for each short or earth in it, and its end. Breaks and joints

@@ -152,6 +152,10 @@ func (n *Network) sides(s *State, i int32) (near, far int64) {
 // After a change of the wiring it first solves with every load on: if even then all thresholds
 // are cleared, loads may come and go without another solve.
 func (n *Network) settle(s *State, rewired, changed bool, sink Sink) {
+	if s.dark {
+		n.darken(s, sink)
+		return
+	}
 	solved := s.work.solved
 	if rewired || !s.work.fresh {
 		n.assemble(s)
@@ -171,8 +175,13 @@ func (n *Network) settle(s *State, rewired, changed bool, sink Sink) {
 		n.watch(s, int32(i), changed)
 	}
 	for e := range s.dev {
-		n.feed(s, int32(e), sink)
+		n.see(s, int32(e), s.work.voltage(int32(e)), sink)
 	}
+	s.arrange()
+}
+
+// arrange finds when the loop next changes by itself.
+func (s *State) arrange() {
 	s.next = never
 	for i := range s.iso {
 		s.next = min(s.next, s.iso[i].due)
@@ -211,13 +220,12 @@ func (iso *isoState) arm(on bool, due time.Duration, cause uint64) {
 	}
 }
 
-// feed lets a device see its voltage.
-func (n *Network) feed(s *State, e int32, sink Sink) {
+// see lets a device see its voltage, microvolts.
+func (n *Network) see(s *State, e int32, v int64, sink Sink) {
 	d, kind := &s.dev[e], &n.entries[e]
 	if !kind.device {
 		return
 	}
-	v := s.work.voltage(e)
 	switch {
 	case d.stage == working && v < kind.dropOut:
 		d.stage, d.due = holding, s.now+HoldUp

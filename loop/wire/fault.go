@@ -16,6 +16,7 @@ const (
 	Short                      // the cores touch
 	Joint                      // resistance in a core, or in both
 	Earth                      // a core touches earth
+	Reversed                   // the device at the end of the run is connected the wrong way round
 )
 
 // Core is a conductor.
@@ -32,7 +33,7 @@ const (
 type Fault struct {
 	Kind FaultKind
 	Run  int32 // the entry at its end, or Return
-	Core Core  // of no meaning for a short
+	Core Core  // of no meaning for a short or a reversed device
 	At   float64
 	Ohm  float64 // of short, joint, earth: 0 to 1e9; a joint of both cores has it in each
 }
@@ -66,7 +67,7 @@ type Sink interface {
 // Place puts a fault into a run of cable and returns its number, for Repair. event is the fault's
 // own. Everything due before now must have been taken (Advance).
 func (n *Network) Place(s *State, now time.Duration, f Fault, event uint64, sink Sink) int32 {
-	if f.Run < 0 || int(f.Run) >= len(n.runs) || f.Kind < Break || f.Kind > Earth || f.Core > Negative || !(f.At >= 0 && f.At <= 1) || !(f.Ohm >= 0 && f.Ohm <= 1e9) {
+	if f.Run < 0 || int(f.Run) >= len(n.runs) || f.Kind < Break || f.Kind > Reversed || f.Core > Negative || !(f.At >= 0 && f.At <= 1) || !(f.Ohm >= 0 && f.Ohm <= 1e9) || f.Kind == Reversed && (f.Run == n.Return() || !n.entries[f.Run].device) {
 		panic(fmt.Sprintf("wire: no such fault: %+v", f))
 	}
 	s.reach(now)
@@ -78,6 +79,9 @@ func (n *Network) Place(s *State, now time.Duration, f Fault, event uint64, sink
 // insert keeps the faults in the order of runs, and along each run.
 func (s *State) insert(f Fault) int32 {
 	s.numbers++
+	if f.Kind == Reversed {
+		f.At = 1
+	}
 	after := func(a, b placed) int {
 		return cmp.Or(cmp.Compare(a.Run, b.Run), cmp.Compare(a.At, b.At), cmp.Compare(a.number, b.number))
 	}
@@ -137,7 +141,7 @@ func (n *Network) DriveFarEnd(s *State, now time.Duration, on bool, event uint64
 // not work takes no notice. Of the indicators only the first ten that were asked for are lit.
 func (n *Network) SetLoads(s *State, now time.Duration, e int32, indicator, sounder bool, event uint64, sink Sink) {
 	d := &s.dev[e]
-	if d.stage > holding || d.indicator == indicator && d.sounder == sounder {
+	if d.out || d.stage > holding || d.indicator == indicator && d.sounder == sounder {
 		return
 	}
 	s.reach(now)
@@ -156,6 +160,23 @@ func (s *State) setLoads(e int32, indicator, sounder bool) {
 		s.lit = append(s.lit, e)
 	}
 	d.indicator, d.sounder = indicator, sounder
+}
+
+// TakeOut says whether a device is out of its base. The base leads the line on, with the isolator in
+// it; what is out draws nothing, and does not short the line if it was connected the wrong way
+// round. Put back it is dark and silent.
+func (n *Network) TakeOut(s *State, now time.Duration, e int32, out bool, event uint64, sink Sink) {
+	d := &s.dev[e]
+	if d.out == out {
+		return
+	}
+	s.reach(now)
+	rewired := n.reversed(s, e) > 0
+	s.cause, d.out = event, out
+	s.setLoads(e, false, false)
+	if rewired = rewired || n.reversed(s, e) > 0; rewired || !s.safe {
+		n.settle(s, rewired, true, sink)
+	}
 }
 
 // change follows a change of the wiring itself.

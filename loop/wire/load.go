@@ -7,7 +7,7 @@ func (n *Network) solveNow(s *State) {
 	w := &s.work
 	for e := range n.entries {
 		w.want[e] = 0
-		if n.entries[e].device && w.nodes[w.at[e]].joined() {
+		if n.entries[e].device && !s.dev[e].out && w.nodes[w.at[e]].joined() {
 			w.want[e] = n.entries[e].standby
 			if s.dev[e].sounder {
 				w.want[e] += n.entries[e].sounder
@@ -23,7 +23,7 @@ func (n *Network) solveNow(s *State) {
 	w.measure()
 }
 
-// everyLoad solves with every load on and tells whether all thresholds are cleared all the same:
+// everyLoad solves with every load on, devices out of their bases included, and tells whether all thresholds are cleared all the same:
 // every joined device works, no closed isolator has collapsed, none waits beside a short. Of the
 // indicators no more are lit than the limit allows, wherever they are: their part of the drop is
 // bounded by the resistance of the way to the driver, which is no less than what any two places
@@ -132,6 +132,9 @@ func (n *Network) healthy() bool {
 
 // Current is what the driver delivers, microamperes, with the loads as they are.
 func (n *Network) Current(s *State) int64 {
+	if s.dark {
+		return 0
+	}
 	n.refresh(s)
 	return micro(s.work.driver.amps)
 }
@@ -139,6 +142,9 @@ func (n *Network) Current(s *State) int64 {
 // Voltage is the line voltage at a device, microvolts, with the loads as they are; 0 where a core
 // is broken.
 func (n *Network) Voltage(s *State, e int32) int64 {
+	if s.dark {
+		return 0
+	}
 	n.refresh(s)
 	return s.work.voltage(e)
 }

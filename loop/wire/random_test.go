@@ -50,7 +50,7 @@ func randomLoop(r *rand.Rand, most int) *pb.Loop {
 }
 
 func randomFault(r *rand.Rand, n *Network) Fault {
-	f := Fault{Kind: Break + FaultKind(r.IntN(4)), Run: int32(r.IntN(n.Runs())), Core: Core(r.IntN(3)), At: r.Float64()}
+	f := Fault{Kind: Break + FaultKind(r.IntN(5)), Run: int32(r.IntN(n.Runs())), Core: Core(r.IntN(3)), At: r.Float64()}
 	switch f.Kind {
 	case Short:
 		f.Ohm = []float64{0, 1, 300, 1e5}[r.IntN(4)] * r.Float64()
@@ -61,6 +61,9 @@ func randomFault(r *rand.Rand, n *Network) Fault {
 	}
 	if r.IntN(5) == 0 {
 		f.At = float64(r.IntN(2))
+	}
+	if f.Kind == Reversed && (f.Run == n.Return() || !n.entries[f.Run].device) {
+		f.Kind = Short
 	}
 	return f
 }
@@ -81,7 +84,9 @@ func randomState(r *rand.Rand, n *Network) *State {
 	}
 	for e := range s.dev {
 		if n.entries[e].device {
-			s.setLoads(int32(e), r.IntN(6) == 0, r.IntN(4) == 0)
+			if s.dev[e].out = r.IntN(8) == 0; !s.dev[e].out {
+				s.setLoads(int32(e), r.IntN(6) == 0, r.IntN(4) == 0)
+			}
 		}
 	}
 	n.assemble(s)
@@ -129,7 +134,7 @@ func (c *circuit) add(a, b string, ohm float64) {
 // nor its reach.
 func naive(n *Network, s *State) *circuit {
 	c := &circuit{joints: map[string]string{}, beyond: map[int32]string{}}
-	cores := [2]string{"p", "n"}
+	cores, turned := [2]string{"p", "n"}, map[int32]bool{}
 	stretch := func(r int32, from, to string) {
 		at, done := from, 0.0
 		extra := [2]float64{}
@@ -149,6 +154,14 @@ func naive(n *Network, s *State) *circuit {
 			here := fmt.Sprintf("r%dx%d", r, count)
 			count++
 			switch f.Kind {
+			case Reversed:
+				if !s.dev[r].out && !turned[r] {
+					c.add("p"+to, "n"+to, f.Ohm)
+					if n.entries[r].iso >= 0 {
+						c.add("p"+c.beyond[r], "n"+c.beyond[r], f.Ohm)
+					}
+					turned[r] = true
+				}
 			case Short, Earth:
 				step(here, f.At-done)
 				done = f.At
@@ -226,7 +239,7 @@ func (c *circuit) load(n *Network, s *State, names []string) {
 	}
 	for e := range n.entries {
 		k := &n.entries[e]
-		if !k.device || s.work.off[e] || s.work.driver.collapsed {
+		if !k.device || s.dev[e].out || s.work.off[e] || s.work.driver.collapsed {
 			continue
 		}
 		at, other := names[e], c.beyond[int32(e)]

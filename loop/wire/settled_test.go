@@ -23,6 +23,9 @@ func settled(n *Network, from *State) map[int32]bool {
 		s.iso[i].stuck = from.iso[i].stuck
 		s.iso[i].open = s.iso[i].stuck == StuckOpen
 	}
+	for e := range s.dev {
+		s.dev[e].out = from.dev[e].out
+	}
 	c := naive(n, s)
 	intact := map[[2]string]bool{} // negative stretches
 	for _, x := range c.elements {
@@ -136,6 +139,10 @@ func TestSettles(t *testing.T) {
 				e := n.iso[panelTerminals+r.IntN(len(n.iso)-panelTerminals)].entry
 				n.Stick(s, now, e, Position(r.IntN(3)), 1, log)
 				stuck = append(stuck, e)
+			case r.IntN(6) == 0:
+				if e := int32(r.IntN(n.Entries())); n.IsDevice(e) {
+					n.TakeOut(s, now, e, r.IntN(3) > 0, 1, log)
+				}
 			default:
 				f := randomFault(r, n)
 				if f.Kind == Earth {
@@ -144,7 +151,8 @@ func TestSettles(t *testing.T) {
 				switch {
 				case f.Kind == Short && shorts:
 					f.Ohm = r.Float64()
-				case f.Kind == Short:
+				case f.Kind == Reversed && shorts:
+				case f.Kind == Short || f.Kind == Reversed:
 					f.Kind, f.Core = Break, Both
 				case f.Kind == Break && (shorts || single == 2):
 					f.Core = Both
@@ -168,6 +176,9 @@ func TestSettles(t *testing.T) {
 		}
 		for _, e := range stuck {
 			n.Stick(s, now, e, Free, 1, log)
+		}
+		for e := range int32(n.Entries()) {
+			n.TakeOut(s, now, e, false, 1, log)
 		}
 		check()
 		for i := range s.iso {

@@ -20,6 +20,7 @@ type State struct {
 	dev       []devState
 	lit       []int32 // devices whose indicator was asked for, in that order
 	far       bool    // the far end is to be driven
+	dark      bool    // the driver is off
 	safe      bool    // no combination of loads changes who is fed
 	collapsed bool
 	solves    uint64
@@ -67,6 +68,7 @@ type devState struct {
 	stage     stage
 	indicator bool
 	sounder   bool
+	out       bool // of its base
 	due       time.Duration
 	parent    uint64
 }

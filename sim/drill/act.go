@@ -63,6 +63,7 @@ const (
 	ActCircuitEarth
 	ActRelayWireOpen  // field wiring of a relay on the panel
 	ActRelayWireShort // likewise
+	ActDeviceReversed // of a loop
 )
 
 // operator reports whether somebody at the panel does it.
@@ -73,8 +74,8 @@ func (k ActKind) operator() bool {
 // cable reports whether it is a fault of a loop's cable or of one of its isolators.
 func (k ActKind) cable() bool { return k >= ActBreak && k <= ActIsolatorStuck }
 
-// placed reports whether it is a fault of a loop's cable itself.
-func (k ActKind) placed() bool { return k >= ActBreak && k <= ActEarth }
+// placed reports whether it is a fault of a loop's cable itself, or of a device's terminals on it.
+func (k ActKind) placed() bool { return k >= ActBreak && k <= ActEarth || k == ActDeviceReversed }
 
 // circuit reports whether it is a fault of an output circuit.
 func (k ActKind) circuit() bool {
@@ -83,7 +84,7 @@ func (k ActKind) circuit() bool {
 
 // Fault reports whether it can be repaired.
 func (k ActKind) Fault() bool {
-	return k >= ActRemove && k <= ActPlantFault || k >= ActPanelStop && k <= ActRelayWireShort
+	return k >= ActRemove && k <= ActPlantFault || k >= ActPanelStop && k <= ActDeviceReversed
 }
 
 // Act is a step, resolved: what the journal of a drill holds.
@@ -219,6 +220,8 @@ func (r *resolver) fault(step *pb.Step) {
 		}
 		r.act.Value = plantFaults[k.PlantFault.GetFault()]
 		r.act.Index = r.equipment("plant_fault.equipment", k.PlantFault.GetEquipment())
+	case *pb.Step_PanelStop:
+		r.act.Kind = ActPanelStop
 	case *pb.Step_Repair:
 		r.act.Kind, r.act.Name = ActRepair, k.Repair.GetStep()
 	default:

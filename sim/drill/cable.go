@@ -192,11 +192,14 @@ func (r *resolver) resistor(step *pb.ResistorStep) {
 	}
 }
 
-// reversed resolves an appliance that is connected the wrong way round.
+// reversed resolves an appliance or a loop device that is connected the wrong way round.
 func (r *resolver) reversed(step *pb.ReversedStep) {
 	r.act.Kind = ActReversed
-	if step.GetDevice() != "" {
-		r.add(finding.NotYet(r.path+".reversed.device", "a reversed loop device"))
+	if _, device := step.GetSubject().(*pb.ReversedStep_Device); device {
+		r.act.Kind = ActDeviceReversed
+		if r.act.Index = r.point("reversed.device", step.GetDevice()); r.act.Index >= 0 {
+			r.act.Run = r.plan.In.Points[r.act.Index].Entry
+		}
 		return
 	}
 	load, ok := r.plan.In.Load(step.GetLoad())

@@ -28,7 +28,7 @@ func (p *Plan) Describe(e *sim.Event) string {
 		if ActKind(e.Value) == ActSupply {
 			return "fault: " + subject + ": " + supplyWords[power.Condition(e.Extra)]
 		}
-		return "fault: " + faultText(subject, ActKind(e.Value), e.Extra != 0)
+		return "fault: " + faultText(subject, ActKind(e.Value), e.Extra)
 	case FaultRepaired:
 		return fmt.Sprintf("%s: %s is put right", subject, faultWords[ActKind(e.Value)])
 	case Operated:
@@ -44,6 +44,9 @@ func (p *Plan) Describe(e *sim.Event) string {
 	case PrealarmRead:
 		return subject + choose(on, " is read above the pre-alarm level", " is read below the pre-alarm level")
 	case FireDecided:
+		if p.Program.MayHold(int(e.Subject)) {
+			return subject + ": its signal is decided"
+		}
 		return subject + ": fire decided"
 	case PrealarmDecided:
 		return subject + choose(on, ": pre-alarm decided", ": pre-alarm over")
@@ -113,6 +116,9 @@ func (p *Plan) describeProgram(subject string, e *sim.Event) string {
 	if text, ok := p.describePanel(subject, e); ok {
 		return text
 	}
+	if text, ok := p.describeHeld(subject, e); ok {
+		return text
+	}
 	if text, ok := p.describeWire(subject, e); ok {
 		return text
 	}
@@ -176,15 +182,22 @@ var faultWords = map[ActKind]string{
 	ActRemove: "taken out", ActMute: "mute", ActDuplicate: "second device at the address", ActWrongType: "device of another type",
 	ActStuck: "stuck reading", ActLineErrors: "garbled replies", ActRelayStuck: "stuck relay",
 	ActBreak: "broken cable", ActShort: "shorted cable", ActJoint: "bad joint", ActEarth: "core to earth", ActIsolatorStuck: "stuck isolator",
-	ActCircuitOpen: "broken circuit", ActCircuitShort: "shorted circuit", ActResistor: "other end-of-line resistor", ActReversed: "appliance the wrong way round",
+	ActCircuitOpen: "broken circuit", ActCircuitShort: "shorted circuit", ActResistor: "end-of-line resistor", ActReversed: "appliance the wrong way round", ActDeviceReversed: "wrong polarity on the loop",
 	ActCircuitEarth:  "core of the circuit to earth",
 	ActFieldWireOpen: "broken field wiring", ActFieldWireShort: "shorted field wiring", ActRelayWireOpen: "broken field wiring", ActRelayWireShort: "shorted field wiring", ActSupply: "supply fault", ActPlantFault: "fault of the equipment",
 	ActPanelStop: "the panel's processor has stopped",
 }
 
-func faultText(subject string, kind ActKind, on bool) string {
-	if kind == ActStuck {
-		return subject + choose(on, " is stuck active", " is stuck at rest")
+// resistorMissing is what a fault's event says of an end-of-line resistor that is not there; 1 is a
+// second one, 0 one of another value.
+const resistorMissing = 2
+
+func faultText(subject string, kind ActKind, extra int64) string {
+	switch kind {
+	case ActStuck:
+		return subject + choose(extra != 0, " is stuck active", " is stuck at rest")
+	case ActResistor:
+		return subject + ": " + [...]string{"end-of-line resistor of another value", "second end-of-line resistor", "end-of-line resistor missing"}[extra]
 	}
 	return subject + ": " + faultWords[kind]
 }

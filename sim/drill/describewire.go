@@ -18,11 +18,10 @@ func (p *Plan) runName(loop int32, run int64) string {
 
 // cableText is a fault of a loop's cable or isolator.
 func (p *Plan) cableText(subject string, e *sim.Event) string {
-	word, name := faultWords[ActKind(e.Value)], p.runName(e.Subject, e.Extra)
 	if ActKind(e.Value) == ActIsolatorStuck {
-		return fmt.Sprintf("%s: %s %s", subject, word, name)
+		return fmt.Sprintf("%s: isolator at %s is stuck %s", subject, p.runName(e.Subject, e.Extra>>1), choose(e.Extra&1 != 0, "open", "closed"))
 	}
-	return fmt.Sprintf("%s: %s before %s", subject, word, name)
+	return fmt.Sprintf("%s: %s before %s", subject, faultWords[ActKind(e.Value)], p.runName(e.Subject, e.Extra))
 }
 
 // describeWire describes what the wire does and what the controller sees of it.

@@ -154,6 +154,10 @@ func (d *Drill) decide(c decision) {
 
 // runProgram is the logic phase of an instant: decisions, operators, one evaluation.
 func (d *Drill) runProgram(now time.Duration) {
+	if d.halt.stopped {
+		d.deadKeys()
+		return
+	}
 	n := 0
 	for ; n < len(d.decisions) && d.decisions[n].at == now; n++ {
 		d.decided(d.decisions[n])
@@ -179,14 +183,25 @@ func (d *Drill) decided(c decision) {
 	if c.kind == FireDecided {
 		d.fireChange = event
 	}
-	if c.kind == FireDecided && !d.points[c.point].indicator && !d.points[c.point].lost {
+	if c.kind == FireDecided && !d.points[c.point].indicator && d.present(c.point) {
 		d.points[c.point].indicator = true
 		d.loadLater(c.point, event)
 	}
 }
 
+// present reports whether a point is in its base and has not lost its voltage for longer than it rides
+// through: only then does it take a command.
+func (d *Drill) present(point int32) bool {
+	p := &d.plan.In.Points[point]
+	return !d.points[point].lost && !d.lines[p.Loop].Presence(p.Device).Removed
+}
+
 // scheduleProgram enters the program's next evaluation in the agenda.
 func (d *Drill) scheduleProgram(now time.Duration) {
+	if d.halt.stopped {
+		d.agenda.Clear(sourceProgram)
+		return
+	}
 	at, ok := d.plan.Program.Next(d.program)
 	if len(d.decisions) > 0 && (!ok || d.decisions[0].at < at) {
 		at, ok = d.decisions[0].at, true

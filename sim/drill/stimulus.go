@@ -126,6 +126,8 @@ func (d *Drill) stand(now time.Duration, a *Act, event uint64) {
 		d.stick(now, a, event)
 	case a.Kind == ActSupply:
 		d.supplyFault(now, a, event)
+	case a.Kind == ActPanelStop:
+		d.heed(now, event)
 	case a.Kind.circuit():
 		d.circuitFault(now, a.Index, event)
 	case a.Kind == ActStuck:
@@ -220,8 +222,10 @@ func (d *Drill) presence(now time.Duration, a *Act, event uint64) {
 	case out:
 		s.restarts++
 		d.lose(now, a.Index, event)
+		d.takeOut(a.Index, now, true, event)
 	default:
 		s.restarts++
+		d.takeOut(a.Index, now, false, event)
 		d.after(timer{at: now + loop.RestartTime, kind: restartOver, point: a.Index, version: s.restarts, event: event})
 	}
 	d.schedule(int(p.Loop))
@@ -263,6 +267,8 @@ func (d *Drill) runTimers(now time.Duration) {
 		case t.kind == farEnd:
 			d.plan.In.Loops[t.point].Wire.DriveFarEnd(d.wires[t.point], now, t.on, t.event, wireSink{d, t.point})
 			d.wired(t.point, now, t.event)
+		case t.kind == panelStarts && t.version == d.halt.starts:
+			d.startPanel(now, t.event)
 		case t.kind == restartOver && t.version == d.points[t.point].restarts:
 			d.restart(now, t)
 		}

@@ -93,6 +93,9 @@ func (d *Drill) wired(l int32, now time.Duration, event uint64) {
 	} else {
 		d.agenda.Clear(source)
 	}
+	if d.halt.stopped {
+		return
+	}
 	w := &d.wirings[l]
 	news := n.Continuity(s) == w.broken && !w.kept || n.EarthFault(s) != w.earth
 	if news != w.watched {
@@ -138,12 +141,29 @@ func (d *Drill) loadLater(point int32, event uint64) {
 	d.after(timer{at: now + d.plan.In.SwitchTime, kind: loadChanges, point: point, event: event})
 }
 
+// wireOf is the loop that a fault of a cable, or of a device's terminals, lies on.
+func (d *Drill) wireOf(a *Act) int32 {
+	if a.Kind == ActDeviceReversed {
+		return d.plan.In.Points[a.Index].Loop
+	}
+	return a.Index
+}
+
+// takeOut tells the wire that a device is out of its base, or back in it, dark and silent.
+func (d *Drill) takeOut(point int32, now time.Duration, out bool, event uint64) {
+	p := &d.plan.In.Points[point]
+	d.points[point].indicator = false
+	d.wirings[p.Loop].touch()
+	d.plan.In.Loops[p.Loop].Wire.TakeOut(d.wires[p.Loop], now, p.Entry, out, event, wireSink{d, p.Loop})
+	d.wired(p.Loop, now, event)
+}
+
 // cable puts a fault into a loop's cable; the number is kept for its repair.
 func (d *Drill) cable(now time.Duration, act int32, a *Act, event uint64) {
-	n := d.plan.In.Loops[a.Index].Wire
-	d.wirings[a.Index].touch()
-	d.cables = append(d.cables, placedFault{act, n.Place(d.wires[a.Index], now, a.fault(), event, wireSink{d, a.Index})})
-	d.wired(a.Index, now, event)
+	l := d.wireOf(a)
+	d.wirings[l].touch()
+	d.cables = append(d.cables, placedFault{act, d.plan.In.Loops[l].Wire.Place(d.wires[l], now, a.fault(), event, wireSink{d, l})})
+	d.wired(l, now, event)
 }
 
 // stick lets an isolator have the latest position in which it is stuck, or move again.
@@ -164,22 +184,22 @@ func (d *Drill) stick(now time.Duration, a *Act, event uint64) {
 
 // mend takes a fault of a loop's cable away.
 func (d *Drill) mend(now time.Duration, act int32, a *Act, event uint64) {
-	n := d.plan.In.Loops[a.Index].Wire
-	d.wirings[a.Index].touch()
+	l := d.wireOf(a)
+	d.wirings[l].touch()
 	for i, c := range d.cables {
 		if c.act == act {
-			n.Repair(d.wires[a.Index], now, c.number, event, wireSink{d, a.Index})
+			d.plan.In.Loops[l].Wire.Repair(d.wires[l], now, c.number, event, wireSink{d, l})
 			d.cables = append(d.cables[:i], d.cables[i+1:]...)
 			break
 		}
 	}
-	d.wired(a.Index, now, event)
+	d.wired(l, now, event)
 }
 
 // placedFault is a fault that an act of the journal put into a cable.
 type placedFault struct{ act, number int32 }
 
-var cableFaults = map[ActKind]wire.FaultKind{ActBreak: wire.Break, ActShort: wire.Short, ActJoint: wire.Joint, ActEarth: wire.Earth}
+var cableFaults = map[ActKind]wire.FaultKind{ActBreak: wire.Break, ActShort: wire.Short, ActJoint: wire.Joint, ActEarth: wire.Earth, ActDeviceReversed: wire.Reversed}
 
 // fault is the wire's own form of an act on a cable.
 func (a *Act) fault() wire.Fault {
@@ -198,13 +218,18 @@ func (d *Drill) feedAtStart(l int32, start uint64) {
 	d.wired(l, 0, start)
 }
 
-// extra is what an event says of a fault beside its subject: the run of cable, or a choice.
+// extra is what an event says of a fault beside its subject: the run of cable, the entry of an isolator
+// and its position, the kind of a resistor, or a choice.
 func (a *Act) extra() int64 {
-	if a.Kind.cable() {
+	switch {
+	case a.Kind == ActIsolatorStuck:
+		return int64(a.Run)<<1 | flag(a.On)
+	case a.Kind.cable():
 		return int64(a.Run)
-	}
-	if a.Kind == ActSupply {
+	case a.Kind == ActSupply:
 		return a.Value
+	case a.Kind == ActResistor && !a.On && a.Ohm == 0:
+		return resistorMissing
 	}
 	return flag(a.On)
 }
