@@ -25,6 +25,7 @@ func Compile(site *pb.Site) (*Installation, []*pb.Finding) {
 			Site: site.GetSite(), Title: site.GetTitle(),
 			DecisionTime: duration(site.GetPanel().GetDecisionTime(), defaultDecisionTime),
 			SwitchTime:   duration(site.GetPanel().GetSwitchTime(), defaultSwitchTime),
+			PanelRestart: duration(site.GetPanel().GetRestartTime(), defaultPanelRestart),
 			Targets:      targets(site),
 			ResetDrops:   site.GetPanel().GetReset_() == "drop-all",
 			points:       map[string]int32{}, outputs: map[string]int32{}, loads: map[string]int32{},

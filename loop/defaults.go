@@ -22,6 +22,7 @@ const (
 	defaultCommandsBetween = 8
 	defaultDecisionTime    = 200 * time.Millisecond
 	defaultSwitchTime      = time.Millisecond
+	defaultPanelRestart    = 30 * time.Second
 	defaultSmokePct        = 3.4
 	defaultHeatC           = 57.0
 	prealarmShare          = 0.75
@@ -36,6 +37,8 @@ func Defaults() []figure.Default {
 	return []figure.Default{
 		{Key: "panel.decision_time", Value: ms(defaultDecisionTime), Source: commonPractice},
 		{Key: "panel.switch_time", Value: ms(defaultSwitchTime), Source: commonPractice},
+		{Key: "panel.restart_time", Value: defaultPanelRestart.String(), Source: commonPractice},
+		{Key: "panel.outputs.relay.on_power_loss", Value: "rests", Source: commonPractice},
 		{Key: "panel.reset", Value: "keep-caused", Source: commonPractice + ": reset needs the cause cleared, else the alarm returns"},
 		{Key: "panel.resound", Value: "new-zone", Source: "EN 54-2 7.10, from memory"},
 		{Key: "panel.mode", Value: "day", Source: commonPractice},

@@ -22,6 +22,8 @@ const plain = `devices: {address: 1 label: "SD" cable_m: 5 place: "hall" zone: "
 	devices: {address: 3 label: "MD" cable_m: 5 place: "hall" zone: "z1" multi_criteria_detector: {}}
 	devices: {address: 4 label: "R" cable_m: 5 relay_module: {}}`
 
+const plainPanel = ` panel: {outputs: {label: "P" relay: {}}}`
+
 // written says everything that plain leaves out, and says it otherwise.
 const written = `line: {poll_slot: {nanos: 1000000} no_reply_slot: {nanos: 2000000} command_slot: {nanos: 3000000}
 		alarm_readings: 1 missed_replies: 9 commands_between_visits: 2}
@@ -30,7 +32,8 @@ const written = `line: {poll_slot: {nanos: 1000000} no_reply_slot: {nanos: 20000
 	devices: {address: 3 label: "MD" cable_m: 5 place: "hall" zone: "z1" multi_criteria_detector: {alarm_pct_per_m: 6 alarm_c: 70}}
 	devices: {address: 4 label: "R" cable_m: 5 relay_module: {contact: {at_rest: "closed" on_loop_loss: "stays"}}}`
 
-const writtenPanel = ` panel: {decision_time: {} switch_time: {nanos: 5000000} reset: "drop-all"} targets: {detector: {seconds: 7} call_point: {seconds: 2}}`
+const writtenPanel = ` panel: {decision_time: {} switch_time: {nanos: 5000000} restart_time: {seconds: 5} reset: "drop-all"
+	outputs: {label: "P" relay: {on_power_loss: "operates"}}} targets: {detector: {seconds: 7} call_point: {seconds: 2}}`
 
 // inForce reads off a compiled site what applies, by the keys of Defaults and in its words.
 func inForce(in *Installation) map[string]string {
@@ -42,6 +45,8 @@ func inForce(in *Installation) map[string]string {
 	return map[string]string{
 		"panel.decision_time":                     millis(in.DecisionTime),
 		"panel.switch_time":                       millis(in.SwitchTime),
+		"panel.restart_time":                      in.PanelRestart.String(),
+		"panel.outputs.relay.on_power_loss":       map[OnLoss]string{Rests: "rests", Stays: "stays", Operates: "operates"}[in.Outputs[len(in.Outputs)-1].OnLoss],
 		"panel.reset":                             map[bool]string{false: "keep-caused", true: "drop-all"}[in.ResetDrops],
 		"loops.line.poll_slot":                    millis(cfg.PollSlot),
 		"loops.line.no_reply_slot":                millis(cfg.NoReplySlot),
@@ -64,7 +69,7 @@ func inForce(in *Installation) map[string]string {
 // where the file says nothing.
 func TestDefaults(t *testing.T) {
 	const packs = `rules: {packs: "nfpa72"} `
-	got, other := inForce(good(t, packs+branch(plain))), inForce(good(t, packs+branch(written)+writtenPanel))
+	got, other := inForce(good(t, packs+branch(plain)+plainPanel)), inForce(good(t, packs+branch(written)+writtenPanel))
 	// Figures that no key of a file changes.
 	got["pre-alarm level"] = fmt.Sprintf("%d %% of the threshold", PrealarmMicro(100))
 	// The targets are the first rule pack's: NFPA 72 10.11.1, 10 s; BS 5839-1, 3 s from a call point.

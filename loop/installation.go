@@ -37,6 +37,7 @@ type Installation struct {
 
 	DecisionTime time.Duration // completing slot -> decision
 	SwitchTime   time.Duration // decision -> panel output; output -> what it changes elsewhere
+	PanelRestart time.Duration // end of what stopped the panel -> its first slot
 	Targets      Targets
 	ResetDrops   bool // reset drops everything
 	Cadences     cadence.Signals
@@ -110,7 +111,7 @@ type Point struct {
 	ProvesSignal    int32
 }
 
-// OnLoss is what an output does when its module loses the loop.
+// OnLoss is what an output does when its module loses the loop, or one on the panel when that stops.
 type OnLoss uint8
 
 // What a contact does.

@@ -33,7 +33,7 @@ func (c *compiler) panelOutput(path string, p *pb.PanelOutput) {
 	stated := true
 	switch k := p.GetKind().(type) {
 	case *pb.PanelOutput_Relay:
-		o.Contact, o.ClosedAtRest = true, k.Relay.GetAtRest() == "closed"
+		o.Contact, o.ClosedAtRest, o.OnLoss = true, k.Relay.GetAtRest() == "closed", onLoss(k.Relay.GetOnPowerLoss())
 		stated = k.Relay.GetAtRest() != "" && k.Relay.GetOnPowerLoss() != ""
 	case *pb.PanelOutput_Circuit:
 		c.circuit(&o, path+".circuit", k.Circuit, nil)

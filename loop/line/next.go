@@ -11,7 +11,7 @@ func (l *Line) Next(s *State) (time.Duration, Moment, bool) {
 	switch {
 	case s.cur.kind != noSlot:
 		return s.cur.end, End, true
-	case l.turns == 0:
+	case l.turns == 0 || s.stopped:
 		return 0, End, false
 	case l.eager(s):
 		return s.anchor, Begin, true
@@ -120,7 +120,7 @@ const (
 // from which the future is reckoned afresh. A slot that ends at now is still in progress for an
 // early change, and over for a late one.
 func (l *Line) settle(s *State, now time.Duration, stage Stage) {
-	if s.cur.kind != noSlot || l.turns == 0 || now <= s.anchor {
+	if s.cur.kind != noSlot || l.turns == 0 || s.stopped || now <= s.anchor {
 		return
 	}
 	rounds, turn, rest := l.locate(s, now)

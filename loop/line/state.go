@@ -106,6 +106,7 @@ type State struct {
 	request    int32 // device to be visited out of turn, or -1
 	repeat     int32 // device whose command is to be repeated at this boundary, or -1
 	visits     uint64
+	stopped    bool // nothing is polled
 	watched    bool // the ends of rounds are noted
 	watchEvent uint64
 

@@ -118,6 +118,11 @@ func (r *pairRun) act(a pairAct) {
 		r.stuck[a.i] = a.on
 	case "rate":
 		r.p.SetErrorRate(r.now, a.rate, r)
+	case "stop":
+		r.p.Stop(r.now)
+	case "start":
+		r.p.Start(r.now, r)
+		r.p.Presume(a.i, a.on)
 	case "rearm":
 		r.p.Rearm(r.now, a.i, a.on)
 	case "send":
@@ -175,8 +180,14 @@ func pairActs(r *rand.Rand, cfg line.Config) []pairAct {
 	chance := func(p float64) bool { return r.Float64() < p }
 	n := len(cfg.Devices)
 	var acts []pairAct
-	at := time.Duration(0)
+	at, stopped := time.Duration(0), false
 	for range 10 + r.IntN(80) {
+		if chance(0.04) { // by itself in its instant
+			stopped = !stopped
+			at++
+			acts = append(acts, pairAct{at: at, kind: map[bool]string{true: "stop", false: "start"}[stopped], i: int32(r.IntN(n)), on: chance(0.3)})
+			at++
+		}
 		if !chance(0.3) {
 			at += time.Duration(r.IntN(40))
 		}
@@ -210,6 +221,9 @@ func pairActs(r *rand.Rand, cfg line.Config) []pairAct {
 			a.kind = "watch"
 		default:
 			a.kind, a.n = "ask", r.Int32N(200)
+		}
+		if stopped && (a.kind == "send" || a.kind == "rearm" || a.kind == "watch" || a.kind == "ask") {
+			continue // a controller that has stopped does none of this
 		}
 		acts = append(acts, a)
 	}

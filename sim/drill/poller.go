@@ -26,6 +26,9 @@ type poller interface {
 	SampleAfter(i int32, t time.Duration) time.Duration
 	Round() time.Duration
 	Pending() int
+	Stop(now time.Duration)
+	Start(now time.Duration, sink line.Sink)
+	Presume(i int32, active bool)
 	Copy() poller
 	CopyFrom(poller)
 }
@@ -81,6 +84,10 @@ func (p *lazy) SampleAfter(i int32, t time.Duration) time.Duration {
 
 func (p *lazy) Round() time.Duration { return p.s.Round() }
 func (p *lazy) Pending() int         { return p.s.Pending() }
+
+func (p *lazy) Stop(now time.Duration)                  { p.l.Stop(p.s, now) }
+func (p *lazy) Start(now time.Duration, sink line.Sink) { p.l.Start(p.s, now, sink) }
+func (p *lazy) Presume(i int32, active bool)            { p.l.Presume(p.s, i, active) }
 
 func (p *lazy) Copy() poller {
 	s := &line.State{}
