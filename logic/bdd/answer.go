@@ -7,6 +7,26 @@ import (
 	"loopdrill.dev/loopdrill/logic/term"
 )
 
+// Implies tells whether b holds wherever a does. It adds no node.
+func (s *Space) Implies(a, b Node) bool {
+	switch {
+	case a == False || b == True || a == b:
+		return true
+	case a == True || b == False:
+		return false
+	}
+	key := [2]Node{a, b}
+	if known, ok := s.within[key]; ok {
+		return known
+	}
+	level := min(s.vertices[a].level, s.vertices[b].level)
+	a0, a1 := s.split(a, level)
+	b0, b1 := s.split(b, level)
+	holds := s.Implies(a0, b0) && s.Implies(a1, b1)
+	s.within[key] = holds
+	return holds
+}
+
 // Witness returns a combination that makes n true, with as few facts as can be: the facts that must
 // hold, in the order of variables. Every other variable does not. False: nothing makes it true.
 func (s *Space) Witness(n Node) ([]term.Fact, bool) {

@@ -48,6 +48,7 @@ type Space struct {
 	vertices []vertex
 	unique   map[vertex]Node
 	chosen   map[[3]Node]Node
+	within   map[[2]Node]bool
 	order    []term.Fact          // level -> the fact
 	levels   map[term.Fact]int32  // the reverse
 	meanings map[term.Fact]Node   // of facts that are no variables
@@ -64,7 +65,7 @@ const constantLevel = math.MaxInt32
 // other fact becomes one behind them where it is first used.
 func New(limit int, order ...term.Fact) *Space {
 	s := &Space{
-		limit: limit, unique: map[vertex]Node{}, chosen: map[[3]Node]Node{}, levels: map[term.Fact]int32{},
+		limit: limit, unique: map[vertex]Node{}, chosen: map[[3]Node]Node{}, within: map[[2]Node]bool{}, levels: map[term.Fact]int32{},
 		meanings: map[term.Fact]Node{}, terms: map[*term.Term]Node{}, values: map[term.Fact][]Node{},
 	}
 	s.vertices = append(s.vertices, vertex{constantLevel, False, False}, vertex{constantLevel, True, True})
@@ -147,6 +148,3 @@ func (s *Space) And(nodes ...Node) Node { return s.AtLeast(len(nodes), nodes) }
 
 // Or holds when one of them does.
 func (s *Space) Or(nodes ...Node) Node { return s.AtLeast(1, nodes) }
-
-// Implies tells whether b holds wherever a does; only where Err is nil.
-func (s *Space) Implies(a, b Node) bool { return s.Choose(a, s.Not(b), False) == False }

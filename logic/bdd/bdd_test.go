@@ -95,7 +95,7 @@ func TestAgainstEnumeration(t *testing.T) {
 			t.Fatal(s.Err())
 		}
 		ad, bd := s.And(na, domain), s.And(nb, domain)
-		if (ad == bd) != same || (s.And(ad, bd) != False) != both || s.Count(ad).Cmp(big.NewInt(int64(count))) != 0 {
+		if (ad == bd) != same || (s.Implies(ad, bd) && s.Implies(bd, ad)) != same || s.Implies(ad, s.Not(bd)) == both || (s.And(ad, bd) != False) != both || s.Count(ad).Cmp(big.NewInt(int64(count))) != 0 {
 			t.Fatalf("seed %d: same %v, both %v, count %v: want %v, %v, %d", seed, ad == bd, s.And(ad, bd) != False, s.Count(ad), same, both, count)
 		}
 		checkWitness(t, s, ad, func(is func(term.Fact) bool) bool { return a.Eval(is) })
