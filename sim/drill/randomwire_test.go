@@ -4,14 +4,14 @@ import (
 	"fmt"
 	"slices"
 
+	"loopdrill.dev/loopdrill/loop/circuit"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 )
 
 // What random sites have in the way of wiring, circuits and supplies, what random scripts do to it, and
 // how what came of it is counted.
 
-// supplies draws the one external supply. The panel's own has a battery that outlasts every drill:
-// what a panel without power does is not simulated.
+// supplies draws the one external supply.
 func (g *randomSite) supplies() {
 	s := &pb.Supply{Supply: "psu", VoltageV: new(24.0), StandbyMa: new(50.0)}
 	if g.chance(0.5) {
@@ -81,6 +81,7 @@ func (g *randomSite) circuit(label, kind string) *pb.Circuit {
 		if g.chance(0.3) {
 			a = &pb.Appliance{PowerW: new(0.8)}
 		}
+		load.Isolator = c.GetWiring() == "ring" && g.chance(0.5)
 		load.Kind = &pb.Load_Sounder{Sounder: a}
 		if kind == "lamp" {
 			load.Kind = &pb.Load_Lamp{Lamp: a}
@@ -100,7 +101,7 @@ func (s *randomScript) wireFault(step *pb.Step) *pb.Step {
 	case 6:
 		return s.fieldWire(step)
 	}
-	supply := &pb.SupplyStep{Supply: "psu"}
+	supply := &pb.SupplyStep{Supply: pick(s.Rand, "psu", "psu", "panel")}
 	switch s.IntN(3) {
 	case 0:
 		if s.chance(0.5) {
@@ -162,7 +163,10 @@ func (s *randomScript) circuitFault(step *pb.Step) *pb.Step {
 	out := &s.d.plan.In.Outputs[pick(s.Rand, outputs...)]
 	load := s.d.plan.In.Loads[pick(s.Rand, out.Loads...)].Label
 	at := &pb.CircuitStep{Output: out.Label, Before: load}
-	switch s.IntN(4) {
+	switch s.IntN(6) {
+	case 4, 5:
+		step.Kind = &pb.Step_CircuitEarth{CircuitEarth: &pb.CircuitEarthStep{
+			Output: out.Label, Before: load, Core: pick(s.Rand, "positive", "negative"), Ohm: new(pick(s.Rand, 0.0, 0.0, 1000.0, 30_000.0))}}
 	case 0:
 		step.Kind = &pb.Step_CircuitOpen{CircuitOpen: at}
 	case 1:
@@ -177,15 +181,21 @@ func (s *randomScript) circuitFault(step *pb.Step) *pb.Step {
 }
 
 func (s *randomScript) fieldWire(step *pb.Step) *pb.Step {
+	var relays []string // on the panel
+	for _, o := range s.d.plan.In.Outputs {
+		if o.Point < 0 && o.Contact {
+			relays = append(relays, o.Label)
+		}
+	}
+	if len(relays) > 0 && s.chance(0.5) {
+		step.Kind = fieldWireStep("", pick(s.Rand, relays...), s.chance(0.5)).GetKind()
+		return step
+	}
 	p := pick(s.Rand, s.d.plan.In.Points...)
 	if !slices.Contains([]string{"relay_module", "input_module", "conventional_zone"}, string(p.Kind)) {
 		return nil
 	}
-	on := &pb.PointStep{Device: p.Label}
-	step.Kind = &pb.Step_FieldWireOpen{FieldWireOpen: on}
-	if s.chance(0.5) {
-		step.Kind = &pb.Step_FieldWireShort{FieldWireShort: on}
-	}
+	step.Kind = fieldWireStep("", p.Label, s.chance(0.5)).GetKind()
 	return step
 }
 
@@ -194,6 +204,7 @@ type wireCounts struct {
 	breaks, shorts, joints, earths, stuck              int // faults of cable and isolators
 	unfed, brownOuts, restarts, isolators, ringsBroken int
 	circuits, loadsGone, suppliesGone, fieldWires      int
+	circuitEarths, panelWires                          int
 }
 
 // table names the counts that must be reached.
@@ -203,6 +214,7 @@ func (n *wireCounts) table() map[string]*int {
 		"devices without voltage": &n.unfed, "brown-outs": &n.brownOuts, "restarts after a loss of voltage": &n.restarts,
 		"moves of isolators": &n.isolators, "rings found broken": &n.ringsBroken, "circuits read anew": &n.circuits,
 		"loads that stop while they should work": &n.loadsGone, "supplies lost": &n.suppliesGone, "faults of field wiring": &n.fieldWires,
+		"earths of circuits read": &n.circuitEarths, "faults of the field wiring of panel relays": &n.panelWires,
 	}
 }
 
@@ -217,6 +229,7 @@ var wireFaultKinds = map[ActKind]func(*wireCounts) *int{
 	ActBreak: func(n *wireCounts) *int { return &n.breaks }, ActShort: func(n *wireCounts) *int { return &n.shorts },
 	ActJoint: func(n *wireCounts) *int { return &n.joints }, ActEarth: func(n *wireCounts) *int { return &n.earths },
 	ActIsolatorStuck: func(n *wireCounts) *int { return &n.stuck },
+	ActRelayWireOpen: func(n *wireCounts) *int { return &n.panelWires }, ActRelayWireShort: func(n *wireCounts) *int { return &n.panelWires },
 	ActFieldWireOpen: func(n *wireCounts) *int { return &n.fieldWires }, ActFieldWireShort: func(n *wireCounts) *int { return &n.fieldWires },
 }
 
@@ -246,7 +259,9 @@ func countWire(d *Drill) (n wireCounts) {
 		case e.Kind == RingBroken && e.Value == 1:
 			n.ringsBroken++
 		case e.Kind == CircuitFault:
-			n.circuits++
+			if n.circuits++; e.Value == int64(circuit.Earth) {
+				n.circuitEarths++
+			}
 		case e.Kind == LoadChanged && e.Value == 0 && d.log.Event(e.Parent).Kind != OutputOperated:
 			n.loadsGone++
 		case e.Kind == SupplyLost && e.Value == 1:
