@@ -156,8 +156,9 @@ func circuitFigures(site *pb.Site, in *loop.Installation, output int) *pb.Circui
 		cable = site.GetLoops()[in.Points[o.Point].Loop].GetCable()
 	}
 	if perMetre, err := wire.OhmPerMetre(cable); err == nil {
-		budget := parts(end.MarginMicroV + end.DropMicroV)
-		longest := circuit.Lump{BudgetV: max(budget, 0), Amps: parts(o.Circuit.RatedMicroA()), OhmPerUnitLength: perMetre}.Longest()
+		amps := parts(o.Circuit.RatedMicroA())
+		budget := parts(end.MarginMicroV+end.DropMicroV) - float64(amps*o.Circuit.IsolatorOhm())
+		longest := circuit.Lump{BudgetV: max(budget, 0), Amps: amps, OhmPerUnitLength: perMetre}.Longest()
 		if !math.IsInf(longest, 0) && !math.IsNaN(longest) {
 			c.LongestM = &longest
 		}

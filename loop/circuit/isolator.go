@@ -159,6 +159,9 @@ func (c *Circuit) Class() string {
 // nothing beyond it.
 func (c *Circuit) Isolators() int { return c.sections - 1 }
 
+// IsolatorOhm is the resistance of all of them, closed.
+func (c *Circuit) IsolatorOhm() float64 { return float64(isolatorOhm * float64(c.Isolators())) }
+
 // LostToBreak is the most loads that one break of a run silences.
 func (c *Circuit) LostToBreak() int {
 	if c.ring {
