@@ -2,6 +2,7 @@ package detection
 
 import (
 	"math/bits"
+	"slices"
 	"testing"
 	"time"
 )
@@ -64,6 +65,7 @@ func TestCopyFrom(t *testing.T) {
 	b.begin("0 s1; 95 t2")
 	fork := *b
 	other := *b.recorder
+	other.lines = slices.Clone(other.lines)
 	fork.recorder = &other
 	fork.state = &State{}
 	fork.state.CopyFrom(b.state)

@@ -130,3 +130,13 @@ func (r *Rules) Longest() time.Duration {
 	}
 	return longest
 }
+
+// MayHold reports whether the signal of the device may be held, for whatever reason.
+func (r *Rules) MayHold(point int32) bool {
+	p := r.points[point]
+	if p.Zone < 0 || p.Sense == Direct {
+		return false
+	}
+	z := &r.zones[p.Zone]
+	return z.Confirm != Nothing || z.Investigate || p.Sense == Smoke && z.Restart > 0
+}

@@ -42,7 +42,8 @@ var kindSpaces = map[sim.Kind]space{
 	ActionChanged: ofPair, DelayStarted: ofPair, DelayEnded: ofPair, DelayCancelled: ofPair, DelayPaused: ofPair, DelayRestarted: ofPair, DelayResumed: ofPair,
 	TestChanged: ofZone, FireTested: ofPoint, OverrideMoved: ofOverride, DelayHurried: ofPair,
 	EquipmentChanged: ofEquipment, SignalChanged: ofEquipment, EquipmentDone: ofEquipment, EquipmentInput: ofEquipment,
-	ProofMissed: ofPoint,
+	ProofMissed: ofPoint, VerificationStarted: ofPoint, SignalVerified: ofPoint, DetectorReady: ofPoint, SignalHeld: ofPoint, SignalConfirmed: ofPoint, SignalDropped: ofPoint,
+	InvestigationStarted: ofPoint, InvestigationAcknowledged: ofPoint, InvestigationEnded: ofPoint,
 }
 
 // SubjectOf names what an event happened to: a label, an id, or a number; empty for the run or

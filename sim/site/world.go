@@ -22,6 +22,9 @@ func World(m *pb.Site, in *loop.Installation) *term.World {
 	for i := range in.Points {
 		w.Points = append(w.Points, pointOf(&in.Points[i]))
 	}
+	for _, d := range m.GetProgram().GetDetection() {
+		showHeld(w, d)
+	}
 	for _, o := range in.Outputs {
 		w.Outputs = append(w.Outputs, term.Output{Label: o.Label, Address: o.Address, Sounder: o.Sounder})
 	}
@@ -53,10 +56,27 @@ func pointOf(p *loop.Point) term.Point {
 		Label: p.Label, Address: p.Address, Loop: int(p.Loop), Zone: int(p.Zone), Place: int(p.Place),
 		Input: meaning(p.Input), Detector: p.Detector, Prealarm: p.Prealarm,
 	}
+	switch p.Kind {
+	case "smoke_detector":
+		out.Automatic, out.Smoke = true, true
+	case "heat_detector", "multi_criteria_detector", "flame_detector", "conventional_zone":
+		out.Automatic = true
+	}
 	for _, g := range p.Groups {
 		out.Groups = append(out.Groups, int(g))
 	}
 	return out
+}
+
+// showHeld notes which devices show as pre-alarm while the detection of their zone holds their signal.
+func showHeld(w *term.World, d *pb.Detection) {
+	zone := slices.Index(w.Zones, d.GetZone())
+	if zone < 0 || d.GetFirstSignal() != "prealarm" && d.GetInvestigate() == nil {
+		return
+	}
+	for i := range w.Points {
+		w.Points[i].ShowsHeld = w.Points[i].ShowsHeld || w.Points[i].Zone == zone && w.Points[i].Automatic
+	}
 }
 
 // meaning translates what an input means from one package's words to the other's.

@@ -14,6 +14,7 @@ const (
 	linkSeen      = "stimulus seen"
 	linkConfirmed = "confirmed"
 	linkCondition = "condition"
+	linkPassed    = "signal passed on by the detection of its zone"
 	linkCause     = "cause true"
 	linkAction    = "action present and not inhibited"
 	linkCommanded = "commanded"
@@ -58,6 +59,7 @@ func (j *judgement) brokenLink(d *difference) string {
 	read, decided := map[int32]bool{}, map[int32]bool{}
 	causes, pairs := map[int32]bool{}, map[int32]bool{}
 	var demanded, sent, lost bool
+	waiting := map[int32]bool{}
 	for n := 1; n <= log.Len(); n++ {
 		e := log.Event(uint64(n))
 		if e.At >= j.c.silence {
@@ -66,6 +68,9 @@ func (j *judgement) brokenLink(d *difference) string {
 		if f, on, ok := confirmed(e); ok && on {
 			read[e.Subject] = true
 			decided[e.Subject] = decided[e.Subject] || f.Kind != term.DeviceActive || !j.w.v.plan.World.Points[e.Subject].Input.Fire()
+		}
+		if begins, about := drill.Holds(e.Kind); about && j.signals(e.Subject) {
+			waiting[e.Subject] = begins
 		}
 		on := e.Value != 0
 		if !on && e.At > d.at {
@@ -97,6 +102,11 @@ func (j *judgement) brokenLink(d *difference) string {
 		return linkCondition
 	}
 	if link := j.programLink(d, causes, pairs); link != "" {
+		for _, s := range j.r.signals {
+			if link == linkCause && waiting[int32(s.Point)] {
+				return linkPassed
+			}
+		}
 		return link
 	}
 	switch {

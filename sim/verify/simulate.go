@@ -28,9 +28,10 @@ type watch struct {
 	reset   time.Duration // reset -> end
 }
 
-// watchTimes follows from the longest delay that program or matrix know, and the slowest plant.
+// watchTimes follows from the longest delay that program or matrix know, how long a signal can be held
+// before that, and the slowest plant.
 func (v *Verifier) watchTimes() watch {
-	longest := v.plan.Program.LongestDelay()
+	longest := v.plan.Program.LongestDelay() + v.plan.Program.LongestHeld()
 	var held time.Duration
 	for i := range v.plan.Program.Pairs() {
 		held = max(held, v.plan.Program.Pair(i).Hold)
@@ -84,6 +85,14 @@ func (v *Verifier) base(given []matrix.Setting) (*drill.Drill, error) {
 			a.Kind = drill.ActDisableDevice
 		case matrix.DisableOutput:
 			a.Kind = drill.ActDisableOutput
+		case matrix.DisableZone:
+			a.Kind = drill.ActDisableZone
+		case matrix.DisableEquipment:
+			a.Kind = drill.ActDisableEquipment
+		case matrix.TestZone:
+			a.Kind = drill.ActTest
+		case matrix.SetOverride:
+			a.Kind, a.Value, a.On = drill.ActOverride, int64(s.Value), false
 		}
 		if err := d.Do(a); err != nil {
 			return nil, err

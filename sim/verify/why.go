@@ -188,7 +188,8 @@ func (j *judgement) lastTowards(o int32) (last uint64) {
 	log := j.c.d.Log()
 	for n := uint64(1); n <= uint64(log.Len()) && log.Event(n).At < j.c.silence; n++ {
 		e := log.Event(n)
-		if _, on, ok := confirmed(e); ok && on && j.signals(e.Subject) || e.Kind == drill.InputChanged && last == 0 || aboutOutput(e, o) {
+		_, held := drill.Holds(e.Kind)
+		if _, on, ok := confirmed(e); (held || ok && on) && j.signals(e.Subject) || e.Kind == drill.InputChanged && last == 0 || aboutOutput(e, o) {
 			last = n
 		}
 	}
