@@ -41,6 +41,7 @@ func Compile(site *pb.Site) (*Installation, []*pb.Finding) {
 		pack = packs[0]
 	}
 	rules := rule.Of(site.GetRules())
+	c.rules = rules
 	c.leastV = rules.Value(rule.LoadVoltage)
 	c.in.Cadences = cadence.Read(site.GetPanel().GetCadences(), pack)
 	c.in.Power, found = power.Compile(site, power.PackDelays(rules))
@@ -57,6 +58,7 @@ func Compile(site *pb.Site) (*Installation, []*pb.Finding) {
 // compiler collects what Compile makes and finds.
 type compiler struct {
 	site   *pb.Site
+	rules  *rule.Set
 	leastV float64 // at a load that gives none
 	in     *Installation
 	found  []*pb.Finding

@@ -55,6 +55,7 @@ func Defaults() []figure.Default {
 		{Key: "pre-alarm level", Value: "75 % of the threshold", Source: commonPractice},
 		{Key: "contact.at_rest", Value: "open", Source: commonPractice},
 		{Key: "contact.on_loop_loss", Value: "rests", Source: commonPractice},
+		{Key: "proves.within", Value: "limit " + rule.ProofOfFan + ", " + rule.ProofOfDamper + ", else " + rule.Proof, Source: "rule pack"},
 		{Key: "targets.detector", Value: "limit " + rule.DetectorTarget, Source: "rule pack"},
 		{Key: "targets.call_point", Value: "limit " + rule.CallPointTarget, Source: "rule pack"},
 	}

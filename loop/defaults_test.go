@@ -81,6 +81,8 @@ func TestDefaults(t *testing.T) {
 		t.Errorf("targets: detector %s, call point %s, and %s under bs5839-1", got["targets.detector"], got["targets.call_point"], bs)
 	}
 	got["targets.detector"], got["targets.call_point"] = "limit "+rule.DetectorTarget, "limit "+rule.CallPointTarget
+	// What applies to which equipment is held to the standards in package sim/drill.
+	got["proves.within"] = fmt.Sprintf("limit %s, %s, else %s", rule.ProofOfFan, rule.ProofOfDamper, rule.Proof)
 	for _, key := range elsewhere {
 		got[key] = ""
 	}

@@ -109,6 +109,7 @@ type Point struct {
 	WatchesSignal   power.Signal
 	ProvesEquipment int32
 	ProvesSignal    int32
+	ProvesWithin    time.Duration // the proof is missed this long after it was asked for
 }
 
 // OnLoss is what an output does when its module loses the loop, or one on the panel when that stops.

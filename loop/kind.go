@@ -8,6 +8,7 @@ import (
 	"loopdrill.dev/loopdrill/loop/power"
 	"loopdrill.dev/loopdrill/proto/finding"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/proto/rule"
 )
 
 // Kinds lists the device kinds by their keys: the schema's own list.
@@ -124,6 +125,18 @@ func (c *compiler) inputModule(p *Point, path string, m *pb.InputModule) {
 		return
 	}
 	p.ProvesEquipment, p.ProvesSignal = int32(e), int32(signal)
+	p.ProvesWithin = duration(proof.GetWithin(), c.rules.Duration(proofLimit(c.site.GetEquipment()[e])))
+}
+
+// proofLimit names the limit of the rule packs that a missed proof of a piece of equipment rests on.
+func proofLimit(eq *pb.Equipment) string {
+	switch eq.GetKind().(type) {
+	case *pb.Equipment_Fan:
+		return rule.ProofOfFan
+	case *pb.Equipment_Damper:
+		return rule.ProofOfDamper
+	}
+	return rule.Proof
 }
 
 func (c *compiler) equipment() []string {

@@ -33,10 +33,14 @@ func describeFan(m *pb.Fan) description {
 		f.atRest = speed.full
 	}
 	speed.start = f.atRest
+	running := signal{name: "running", proves: true, level: true, by: []int{fanStart}, unless: []int{fanStop}}
+	if m.GetRunsAtRest() {
+		running = signal{name: "running", proves: true, level: false, by: []int{fanStop}}
+	}
 	return description{
 		inputs: []input{fanStart: {"start", up}, fanStop: {"stop", down}},
 		signals: []signal{
-			{name: "running", proves: true, level: !m.GetRunsAtRest()},
+			running,
 			{name: "tripped"},
 		},
 		words: []string{
@@ -136,8 +140,8 @@ func describeDamper(m *pb.Damper) description {
 	return description{
 		inputs: []input{damperOpen: {"open", travel}, damperClose: {"close", travel}},
 		signals: []signal{
-			{name: "opened", proves: true, level: true},
-			{name: "closed", proves: true, level: true},
+			{name: "opened", proves: true, level: true, by: []int{damperOpen}, unless: []int{damperClose}},
+			{name: "closed", proves: true, level: true, by: []int{damperClose}},
 		},
 		words: []string{
 			damperIsClosed: "closed",

@@ -123,6 +123,7 @@ func (p *Plant) connect(eq []*pb.Equipment) []*pb.Finding {
 				// Named twice, which the schema refuses.
 			default:
 				p.machines[i].cuts = append(p.machines[i].cuts, int32(other))
+				p.machines[other].cutBy = append(p.machines[other].cutBy, int32(i))
 			}
 		}
 	}

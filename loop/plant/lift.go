@@ -68,6 +68,10 @@ func describeLift(m *pb.Lift) description {
 		inputs[i].takes = worstRecall(landings[i], landings, int64(height), doorTime)
 	}
 	l.inPowerOff = len(inputs) + 2
+	landingInputs, noPower := []int{liftRecallInput}, []int{l.inPowerOff}
+	if l.inAlternate >= 0 {
+		landingInputs = append(landingInputs, l.inAlternate)
+	}
 	start := int64(height)
 	if m.GetStartFloor() != "" {
 		start = l.position(floors, m.GetStartFloor())
@@ -77,8 +81,8 @@ func describeLift(m *pb.Lift) description {
 	return description{
 		inputs: append(inputs, input{name: "hat-steady"}, input{name: "hat-flash"}, input{name: "power-off"}),
 		signals: []signal{
-			liftAtFloor:  {name: "at-floor", proves: true, level: true},
-			liftInRecall: {name: "in-recall", proves: true, level: true},
+			liftAtFloor:  {name: "at-floor", proves: true, level: true, by: landingInputs, unless: noPower},
+			liftInRecall: {name: "in-recall", proves: true, level: true, by: landingInputs, unless: noPower},
 		},
 		words: []string{
 			liftInService:          "in-service",

@@ -1,6 +1,7 @@
 package plant
 
 import (
+	"slices"
 	"time"
 
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
@@ -23,7 +24,7 @@ type machine struct {
 	deEnergise                          []bool
 	anyDeEnergise                       bool
 	firstInput, firstSignal, firstTrack int
-	cuts                                []int32
+	cuts, cutBy                         []int32
 }
 
 // description is what a kind says about a piece of equipment.
@@ -44,6 +45,9 @@ type signal struct {
 	name   string
 	proves bool // it proves a fire action ...
 	level  bool // ... when it shows (true) or no longer shows (false)
+	// by are the inputs that ask for that action, none standing for any of them, unless those that
+	// ask for another.
+	by, unless []int
 }
 
 // behaviour is what one kind of equipment does. It holds compiled parameters only; what changes
@@ -197,6 +201,35 @@ func (p *Plant) Proof(e, signal int) (level, ok bool) {
 	s := p.machines[e].signals[signal]
 	return s.level, s.proves
 }
+
+// Asked tells whether a signal has to prove a fire action by now, given which inputs are driven: one
+// that asks for the action is, and none against it. What a driven trip cuts need not prove anything.
+func (p *Plant) Asked(e, signal int, driven func(e, in int) bool) bool {
+	m := &p.machines[e]
+	s := &m.signals[signal]
+	if !s.proves {
+		return false
+	}
+	for _, trip := range m.cutBy {
+		if driven(int(trip), 0) {
+			return false
+		}
+	}
+	for _, in := range s.unless {
+		if driven(e, in) {
+			return false
+		}
+	}
+	for in := range m.inputs {
+		if (s.by == nil || slices.Contains(s.by, in)) && driven(e, in) {
+			return true
+		}
+	}
+	return false
+}
+
+// Cuts lists what a trip takes the power of. The caller must not change it.
+func (p *Plant) Cuts(e int) []int32 { return p.machines[e].cuts }
 
 // inert is equipment of no kind.
 type inert struct{}

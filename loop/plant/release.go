@@ -44,7 +44,7 @@ func describeRelease(m *pb.Release) description {
 	}
 	return description{
 		inputs:  []input{releaseInput: {"release", countdown}, holdOffInput: {"hold-off", 0}},
-		signals: []signal{{name: "released", proves: true, level: true}, {name: "low-pressure"}},
+		signals: []signal{{name: "released", proves: true, level: true, by: []int{releaseInput}, unless: []int{holdOffInput}}, {name: "low-pressure"}},
 		words: []string{
 			releaseReady:     "ready",
 			releaseCounting:  "counting-down",

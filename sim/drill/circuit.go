@@ -76,7 +76,7 @@ func (d *Drill) supervise(now time.Duration, o int32, event uint64) {
 // stands.
 func (d *Drill) readPanelCircuit(o int32, event uint64) {
 	out := &d.outputs[o]
-	if fixed := &d.plan.In.Outputs[o]; fixed.Point >= 0 || fixed.Circuit == nil || out.state != term.Rest {
+	if fixed := &d.plan.In.Outputs[o]; d.halt.stopped || fixed.Point >= 0 || fixed.Circuit == nil || out.state != term.Rest {
 		return
 	}
 	if out.read == out.reading {

@@ -32,8 +32,6 @@ func (d *Drill) guard(run func()) (err error) {
 		case nil:
 		case *sim.BoundError:
 			d.crashed = cause
-		case *PanelStoppedError:
-			d.crashed = cause
 		default:
 			d.crashed = &CrashError{Seed: d.seed, Event: d.log.Len(), At: d.instant, Cause: cause, Stack: string(debug.Stack())}
 		}

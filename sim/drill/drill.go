@@ -56,6 +56,7 @@ type Drill struct {
 	instant   time.Duration
 	executed  int // at this instant
 	crashed   error
+	halt      halt
 }
 
 // pointState is the physical side of a point.
@@ -76,6 +77,7 @@ type pointState struct {
 	indicator   bool   // its alarm indicator is to be lit
 	sounder     bool   // a loop sounder is to sound
 	lost        bool   // without voltage for longer than it rides through
+	proof       proofState
 }
 
 type stuck uint8
@@ -136,6 +138,9 @@ const (
 	farEnd
 	drainChanges
 	circuitRests
+	panelStarts
+	proofAsked
+	proofMissed
 )
 
 // decision is a completed signal on its way through the decision time.
@@ -196,6 +201,7 @@ func New(plan *Plan, seed uint64) *Drill {
 		}
 	}
 	start := d.log.Add(sim.Event{Kind: Start})
+	d.halt.began = start
 	for i := range plan.In.Loops {
 		d.lines = append(d.lines, plan.poller(plan.In.Loops[i].Line, d.loopSink(int32(i))))
 		d.wires = append(d.wires, plan.In.Loops[i].Wire.NewState())
@@ -253,8 +259,11 @@ func (p *Plan) input(flat int) (e, input int) {
 	return e, flat - p.first[e]
 }
 
-// set tells the program a fact.
+// set tells the program a fact; a panel that has stopped takes in none.
 func (d *Drill) set(kind term.Kind, index int32, on bool, event uint64) {
+	if d.halt.stopped {
+		return
+	}
 	d.plan.Program.Set(d.program, term.Fact{Kind: kind, Index: index}, on, event)
 	d.changed = true
 }

@@ -10,6 +10,8 @@ func (d *Drill) Fact(f term.Fact) bool {
 	switch f.Kind {
 	case term.OutputState:
 		return d.outputs[f.Index].state == term.State(f.Value)
+	case term.PanelStopped:
+		return d.halt.stopped
 	case term.LoadOn:
 		return d.loads[f.Index]
 	case term.OutputCadence:

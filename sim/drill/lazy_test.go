@@ -148,6 +148,11 @@ func (s *randomScript) fault(step *pb.Step) *pb.Step {
 	p := pick(s.Rand, s.d.plan.In.Points...)
 	on := &pb.PointStep{Device: p.Label}
 	step.Step = fmt.Sprintf("fault-%d", len(s.steps))
+	if s.chance(0.06) {
+		step.Kind = &pb.Step_PanelStop{PanelStop: &pb.PanelStopStep{}}
+		s.open = append(s.open, step.GetStep())
+		return step
+	}
 	if s.chance(0.5) {
 		if step = s.wireFault(step); step != nil {
 			s.open = append(s.open, step.GetStep())
@@ -223,6 +228,7 @@ type interactions struct {
 	sites, events, acts, slots                                    int
 	burst, loss, back, duplicate, garbled, outOfTurn, probe, ties int
 	gone, shared, repeats, outputFaults, wrongType, signals       int
+	stops, starts                                                 int
 	wire                                                          wireCounts
 }
 
@@ -232,6 +238,7 @@ func (n *interactions) add(o interactions) {
 	n.garbled, n.outOfTurn, n.probe, n.ties = n.garbled+o.garbled, n.outOfTurn+o.outOfTurn, n.probe+o.probe, n.ties+o.ties
 	n.gone, n.shared, n.repeats = n.gone+o.gone, n.shared+o.shared, n.repeats+o.repeats
 	n.outputFaults, n.wrongType, n.signals = n.outputFaults+o.outputFaults, n.wrongType+o.wrongType, n.signals+o.signals
+	n.stops, n.starts = n.stops+o.stops, n.starts+o.starts
 	n.wire.add(o.wire)
 }
 
@@ -261,6 +268,10 @@ func count(d *Drill) interactions {
 			n.outputFaults++
 		case e.Kind == FireSignalled:
 			n.signals++
+		case e.Kind == PanelStopped && e.Value == 1:
+			n.stops++
+		case e.Kind == PanelStopped:
+			n.starts++
 		}
 		if e.Phase != sim.Line || e.Kind == LoopFault {
 			continue
@@ -386,6 +397,7 @@ func TestLazyAgainstTwin(t *testing.T) {
 		"line errors": sum.garbled, "out-of-turn visits": sum.outOfTurn, "loops that probe": sum.probe, "ties between loops": sum.ties,
 		"levels gone before they were seen": sum.gone, "shared command slots": sum.shared, "repeated commands": sum.repeats,
 		"output faults": sum.outputFaults, "wrong types": sum.wrongType, "fire signals": sum.signals,
+		"stops of the panel": sum.stops, "starts of the panel": sum.starts,
 	}
 	for what, n := range sum.wire.table() {
 		reached[what] = *n

@@ -1,6 +1,7 @@
 package drill
 
 import (
+	"cmp"
 	"slices"
 	"time"
 
@@ -13,13 +14,14 @@ import (
 var operations = map[ActKind]logic.OpKind{
 	ActAcknowledge: logic.Acknowledge, ActSilence: logic.Silence, ActResound: logic.Resound, ActReset: logic.Reset,
 	ActEvacuate: logic.Evacuate, ActControl: logic.Control, ActMode: logic.Mode,
-	ActDisableDevice: logic.DisableDevice, ActDisableZone: logic.DisableZone, ActDisableOutput: logic.DisableOutput,
+	ActDisableDevice: logic.DisableDevice, ActDisableZone: logic.DisableZone, ActDisableOutput: logic.DisableOutput, ActDisableEquipment: logic.DisableEquipment,
+	ActTest: logic.TestZone, ActOverride: logic.MoveOverride,
 }
 
 // operator logs what an operator does and hands it to the program.
 func (d *Drill) operator(a Act) {
 	event := d.add(sim.Event{Kind: Operated, Subject: a.Index, Value: int64(a.Kind), Extra: flag(a.On) | a.Value})
-	op := logic.Operation{Kind: operations[a.Kind], Index: a.Index, On: a.On, Value: int32(a.Value)}
+	op := logic.Operation{Kind: operations[a.Kind], Index: a.Index, On: a.On, Value: int32(a.Value), Level: a.Level}
 	d.plan.Program.Operate(d.program, op, event)
 }
 
@@ -33,17 +35,28 @@ type programSink struct {
 var pairKinds = map[logic.ChangeKind]sim.Kind{
 	logic.DelayStarted: DelayStarted, logic.DelayEnded: DelayEnded, logic.DelayCancelled: DelayCancelled,
 	logic.DelayPaused: DelayPaused, logic.DelayRestarted: DelayRestarted, logic.DelayResumed: DelayResumed, logic.ActionChanged: ActionChanged,
+	logic.DelayHurried: DelayHurried,
 }
-
-// theStart is the number of the event with which every log begins; what is true at rest follows
-// from it.
-const theStart = 1
 
 // Note logs a change of the program.
 func (s programSink) Note(c logic.Change) uint64 {
 	d := s.d
-	e := sim.Event{Subject: c.Index, Value: flag(c.On), Parent: max(c.Parent, theStart), Also: slices.Clone(c.Also)}
+	e := sim.Event{Subject: c.Index, Value: flag(c.On), Parent: cmp.Or(c.Parent, d.halt.began), Also: slices.Clone(c.Also)}
 	switch c.Kind {
+	case logic.OperationRefused:
+		e.Kind, e.Subject, e.Value, e.Extra = OperationRefused, c.Fact.Index, int64(c.Index), int64(c.Fact.Value)
+	case logic.ModeScheduled:
+		e.Kind, e.Subject, e.Value, e.Parent = ModeScheduled, 0, int64(c.Index), 0 // a schedule is the root of what follows
+	case logic.TestChanged:
+		e.Kind = TestChanged
+	case logic.FireTested:
+		e.Kind = FireTested
+	case logic.ConditionChanged:
+		e.Kind, e.Subject, e.Extra = ConditionChanged, 0, int64(c.Index)
+	case logic.BuzzerChanged:
+		e.Kind = BuzzerChanged
+	case logic.OverrideMoved:
+		e.Kind, e.Value = OverrideMoved, int64(c.Fact.Value)
 	case logic.CauseChanged:
 		e.Kind = CauseChanged
 	case logic.EffectChanged:
@@ -60,6 +73,9 @@ func (s programSink) Note(c logic.Change) uint64 {
 	case logic.DisabledChanged:
 		e.Kind, e.Extra = DisablementSet, int64(c.Fact.Kind)
 	default:
+		if heldEvent(&e, &c) {
+			break
+		}
 		kind, ok := pairKinds[c.Kind]
 		if !ok {
 			kind, e.Extra = ProgramChanged, int64(c.Kind)
@@ -67,9 +83,12 @@ func (s programSink) Note(c logic.Change) uint64 {
 		e.Kind = kind
 	}
 	event := d.add(e)
+	d.held(s.now, &c, event)
 	switch c.Kind {
 	case logic.ChainStopped:
 		panic(&sim.BoundError{Bound: "evaluations that follow from the commanded state of an output alone", Limit: logic.ChainLimit, At: s.now})
+	case logic.DisabledChanged:
+		d.disabled(s.now, c.Fact, event)
 	case logic.OutputDemanded:
 		d.demand(s.now, c.Index, c.State, line.Command{Strength: int32(c.Strength), Order: c.Effect<<16 | c.Place, Group: c.Effect + 1}, event)
 	case logic.Unlatched:

@@ -102,6 +102,9 @@ func (d *Drill) moved(now time.Duration, o int32, state term.State, parent uint6
 	}
 	if (before == term.Rest) != (state == term.Rest) {
 		d.driveLater(now, o, out.event)
+		if fixed.Equipment >= 0 {
+			d.askLater(now, fixed.Equipment, out.event)
+		}
 	}
 	return out.event
 }

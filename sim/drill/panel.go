@@ -77,6 +77,7 @@ func (d *Drill) follow(c line.Change, l, point int32, p *loop.Point, event uint6
 		}
 		if p.ProvesEquipment >= 0 {
 			d.setProven(p.ProvesEquipment, event)
+			d.awaitProof(now, point, now, event)
 		}
 		if p.WatchesSupply >= 0 {
 			d.setSupply(p.WatchesSupply, event)
@@ -95,9 +96,9 @@ func (d *Drill) follow(c line.Change, l, point int32, p *loop.Point, event uint6
 	}
 }
 
-// setFault tells the program whether the point, and so its loop, has any fault.
+// setFault tells the program whether the point, and so its loop, has any fault; a missed proof is one.
 func (d *Drill) setFault(l, point int32, event uint64) {
-	on := d.lines[l].Fault(d.plan.In.Points[point].Device)
+	on := d.lines[l].Fault(d.plan.In.Points[point].Device) || d.points[point].proof.missed
 	if on == d.points[point].fault {
 		return
 	}

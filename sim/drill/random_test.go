@@ -69,12 +69,13 @@ func ms(n int) *durationpb.Duration { return durationpb.New(time.Duration(n) * t
 
 func (g *randomSite) panel() {
 	g.site.Panel = &pb.Panel{Resound: pick(g.Rand, "new-zone", "new-device"), Reset_: pick(g.Rand, "keep-caused", "drop-all")}
-	g.site.Panel.Supply = &pb.PanelSupply{BatteryAh: new(24.0), StandbyMa: new(300.0)}
+	g.site.Panel.Supply = &pb.PanelSupply{BatteryAh: new(pick(g.Rand, 24.0, 0.01)), StandbyMa: new(300.0)} // 0.01 Ah last two minutes
+	g.site.Panel.RestartTime = ms(pick(g.Rand, 0, 20, 700, 30_000))
 	if g.chance(0.5) {
 		g.site.Panel.DecisionTime = ms(pick(g.Rand, 0, 1, 12, 200, 1000))
 	}
 	if g.chance(0.5) {
-		g.site.Panel.Outputs = []*pb.PanelOutput{{Label: "PANEL", Kind: &pb.PanelOutput_Relay{Relay: &pb.PanelRelay{}}}}
+		g.site.Panel.Outputs = []*pb.PanelOutput{{Label: "PANEL", Kind: &pb.PanelOutput_Relay{Relay: &pb.PanelRelay{OnPowerLoss: pick(g.Rand, "stays", "operates", "rests")}}}}
 		g.contact = append(g.contact, "PANEL")
 	}
 	if g.chance(0.5) {

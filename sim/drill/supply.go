@@ -1,7 +1,6 @@
 package drill
 
 import (
-	"fmt"
 	"slices"
 	"time"
 
@@ -9,15 +8,6 @@ import (
 	"loopdrill.dev/loopdrill/loop/power"
 	"loopdrill.dev/loopdrill/sim"
 )
-
-// PanelStoppedError says that the panel's own supply gave out: what a stopped panel does is not
-// simulated yet, so the drill ends there rather than guess.
-type PanelStoppedError struct{ At time.Duration }
-
-// Error says when.
-func (e *PanelStoppedError) Error() string {
-	return fmt.Sprintf("the panel's own supply gives nothing from %s on, and what a stopped panel does is not simulated yet", Seconds(e.At))
-}
 
 // powerSink logs what the supplies do and carries it to circuits and to the inputs that watch.
 type powerSink struct{ d *Drill }
@@ -41,8 +31,6 @@ func (s powerSink) Note(c power.Change) uint64 {
 	now, _ := d.agenda.Now()
 	panel := int(c.Supply) == d.plan.In.Power.Panel()
 	switch {
-	case c.Kind == power.OutputLost && c.On && panel:
-		panic(&PanelStoppedError{At: now})
 	case c.Kind == power.SignalChanged && panel && c.Signal == power.Fault:
 		d.set(term.SupplyFault, c.Supply, c.On, event)
 	case c.Kind == power.SignalChanged:
@@ -81,6 +69,7 @@ func (d *Drill) powered(now time.Duration) {
 			d.settleOutput(now, int32(o), d.supplied[out.Supply])
 		}
 	}
+	d.heed(now, d.supplied[d.plan.In.Power.Panel()])
 	d.schedulePower()
 }
 

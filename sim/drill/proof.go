@@ -1,0 +1,98 @@
+package drill
+
+import (
+	"time"
+
+	"loopdrill.dev/loopdrill/logic/term"
+	"loopdrill.dev/loopdrill/sim"
+)
+
+// proofState is what the panel expects of an input that proves an action of equipment.
+type proofState struct {
+	asked   bool   // an output that asks for the action has operated
+	waits   bool   // the proof is not there, and its time runs
+	missed  bool   // its time ran out: a fault of the input
+	version uint32 // of the time that runs
+}
+
+// askLater lets the panel look, after the switch time, at what a piece of equipment has to prove: an
+// output that drives it, or a trip that cuts it, has operated, or something was disabled.
+func (d *Drill) askLater(now time.Duration, e int32, event uint64) {
+	for _, other := range append([]int32{e}, d.plan.In.Plant.Cuts(int(e))...) {
+		if len(d.plan.proofs[other]) > 0 {
+			d.after(timer{at: now + d.plan.In.SwitchTime, kind: proofAsked, point: other, event: event})
+		}
+	}
+}
+
+// disabled lets the panel look at what has to be proven once something is disabled or enabled.
+func (d *Drill) disabled(now time.Duration, f term.Fact, event uint64) {
+	switch {
+	case f.Kind == term.EquipmentDisabled:
+		d.askLater(now, f.Index, event)
+	case f.Kind == term.OutputDisabled && d.plan.In.Outputs[f.Index].Equipment >= 0:
+		d.askLater(now, d.plan.In.Outputs[f.Index].Equipment, event)
+	}
+}
+
+// askProofs is that look. The time of a proof counts from the operation.
+func (d *Drill) askProofs(now time.Duration, e int32, event uint64) {
+	if d.halt.stopped {
+		return
+	}
+	for _, point := range d.plan.proofs[e] {
+		if _, proves := d.plan.proves(point); !proves {
+			continue
+		}
+		p := &d.plan.In.Points[point]
+		d.points[point].proof.asked = d.plan.In.Plant.Asked(int(e), int(p.ProvesSignal), d.asks)
+		d.awaitProof(now, point, now-d.plan.In.SwitchTime, event)
+	}
+}
+
+// asks reports whether, as the panel has it, an input of equipment is asked to operate: an output that
+// drives it has operated, and neither of the two is disabled.
+func (d *Drill) asks(e, input int) bool {
+	if d.Fact(term.Fact{Kind: term.EquipmentDisabled, Index: int32(e)}) {
+		return false
+	}
+	for _, o := range d.plan.drivers[d.plan.first[e]+input] {
+		if d.outputs[o].state != term.Rest && !d.Fact(term.Fact{Kind: term.OutputDisabled, Index: o}) {
+			return true
+		}
+	}
+	return false
+}
+
+// awaitProof lets the time of a proof run from an instant on, or ends it, and a missed proof with it:
+// the input proves what it is asked for, or is no longer asked.
+func (d *Drill) awaitProof(now time.Duration, point int32, from time.Duration, event uint64) {
+	p, s := &d.plan.In.Points[point], &d.points[point].proof
+	level, proves := d.plan.proves(point)
+	if !proves {
+		return
+	}
+	shows := d.points[point].read != p.ClosedAtRest
+	if s.asked && shows != level {
+		if !s.waits {
+			s.waits = true
+			s.version++
+			d.after(timer{at: max(from+p.ProvesWithin, now+d.plan.In.SwitchTime), kind: proofMissed, point: point, version: s.version, event: event})
+		}
+		return
+	}
+	s.waits = false
+	s.version++
+	d.missProof(point, false, event)
+}
+
+// missProof raises or clears the fault of an input that did not prove in time.
+func (d *Drill) missProof(point int32, on bool, event uint64) {
+	s := &d.points[point].proof
+	if s.missed == on {
+		return
+	}
+	s.missed = on
+	event = d.add(sim.Event{Kind: ProofMissed, Subject: point, Value: flag(on), Parent: event})
+	d.setFault(d.plan.In.Points[point].Loop, point, event)
+}

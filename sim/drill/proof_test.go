@@ -1,0 +1,158 @@
+package drill
+
+import (
+	"slices"
+	"testing"
+	"time"
+
+	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/sim"
+)
+
+func plantFault(name, equipment, fault string) *pb.Step {
+	return &pb.Step{Step: name, Kind: &pb.Step_PlantFault{PlantFault: &pb.PlantFaultStep{Equipment: equipment, Fault: fault}}}
+}
+
+// proofSite has, beside the fan of the circuits, a damper and a lock behind relays with inputs that
+// prove them.
+func proofSite() *pb.Site {
+	site := circuitSite()
+	site.Equipment = append(site.Equipment,
+		&pb.Equipment{Equipment: "damper", Kind: &pb.Equipment_Damper{Damper: &pb.Damper{}}},
+		&pb.Equipment{Equipment: "lock", Kind: &pb.Equipment_DoorLock{DoorLock: &pb.DoorLock{}}},
+		&pb.Equipment{Equipment: "trip", Kind: &pb.Equipment_Trip{Trip: &pb.Trip{Cuts: []string{"fan"}}}})
+	relay := func(label, equipment, input string) *pb.Device {
+		return &pb.Device{Label: label, Kind: &pb.Device_RelayModule{RelayModule: &pb.RelayModule{Drives: &pb.Drive{Equipment: equipment, Input: input}}}}
+	}
+	proof := func(label, equipment, signal string, atRest string) *pb.Device {
+		return &pb.Device{Label: label, Kind: &pb.Device_InputModule{InputModule: &pb.InputModule{Input: "technical", AtRest: atRest, Proves: &pb.Proof{Equipment: equipment, Signal: signal}}}}
+	}
+	l := site.Loops[0]
+	for _, d := range []*pb.Device{
+		relay("SHUT", "damper", "close"), proof("SHUT-SEEN", "damper", "closed", "open"),
+		relay("UNLOCK", "lock", "hold"), proof("LOCKED-SEEN", "lock", "locked", "closed"), relay("TRIP", "trip", "trip"),
+		{Label: "CP-2", Zone: "z", Kind: &pb.Device_CallPoint{CallPoint: &pb.CallPoint{}}},
+	} {
+		d.Address, d.CableM, d.Place = new(uint32(len(l.Devices)+1)), new(5.0), "hall"
+		l.Devices = append(l.Devices, d)
+	}
+	site.Program.Effects = append(site.Program.Effects, &pb.Effect{Effect: "more", Outputs: []string{"SHUT", "UNLOCK"}}, &pb.Effect{Effect: "power", Outputs: []string{"TRIP"}})
+	site.Program.Actions[1].Effects = append(site.Program.Actions[1].Effects, "more")
+	site.Program.Causes = append(site.Program.Causes, &pb.Cause{Cause: "second", When: "device('CP-2').fire"})
+	site.Program.Actions = append(site.Program.Actions, &pb.Action{Causes: []string{"second"}, Effects: []string{"power"}, State: "on"})
+	return site
+}
+
+// A proof that does not come in time is a fault of the input that should have given it: NFPA 92 (from
+// memory) 60 s for a fan and 75 s for a damper, UL 864 (from memory) 200 s for anything else. The time
+// counts from the operation of the output.
+func TestMissedProof(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		equipment, proof, output string
+		within                   time.Duration
+	}{{"fan", "FAN-FLOW", "FAN-START", time.Minute}, {"damper", "SHUT-SEEN", "SHUT", 75 * time.Second}, {"lock", "LOCKED-SEEN", "UNLOCK", 200 * time.Second}} {
+		b := newBench(t, proofSite())
+		b.do(time.Second, plantFault("fault", c.equipment, "unproven"))
+		b.do(2*time.Second, press())
+		b.repair(300*time.Second, "fault")
+		b.run(400 * time.Second)
+		operated, _ := b.since(0, OutputOperated, 1, c.output)
+		missed, ok := b.since(0, ProofMissed, 1, "")
+		if !ok || missed != operated+c.within || b.count(ProofMissed) != 2 {
+			t.Errorf("%s: operated at %v, missed at %v (%v), %d events\n%s", c.equipment, operated, missed, ok, b.count(ProofMissed), b.latest(10))
+		}
+		want := []string{"output-operated", "proof-missed", "loop-fault"}
+		if chain := b.chainOf(LoopFault, "loop 1"); !slices.Equal(chain[len(chain)-3:], want) {
+			t.Errorf("%s: the fault of the loop: %v", c.equipment, chain)
+		}
+		read, _ := b.since(300*time.Second, ActiveRead, 1, c.proof)
+		if over, ok := b.since(0, ProofMissed, 0, c.proof); !ok || over != read {
+			t.Errorf("%s: read at %v, over at %v", c.equipment, read, over)
+		}
+		b.want("!panel.fault")
+		rooted(t, b.Drill)
+	}
+}
+
+// What the file says goes before the rule pack, and a proof in time raises nothing.
+func TestProofWithin(t *testing.T) {
+	t.Parallel()
+	site := proofSite()
+	for _, d := range site.Loops[0].Devices {
+		if d.GetLabel() == "FAN-FLOW" {
+			d.GetInputModule().Proves.Within = ms(11_999)
+		}
+	}
+	b := newBench(t, site)
+	b.do(2*time.Second, press())
+	b.run(100 * time.Second)
+	operated, _ := b.since(0, OutputOperated, 1, "FAN-START")
+	missed, _ := b.since(0, ProofMissed, 1, "FAN-FLOW")
+	over, _ := b.since(0, ProofMissed, 0, "FAN-FLOW")
+	running, _ := b.since(0, SignalChanged, 0, "fan")
+	if missed != operated+11_999*time.Millisecond || over <= running || b.count(ProofMissed) != 2 {
+		t.Errorf("operated %v, missed %v, running %v, over %v", operated, missed, running, over)
+	}
+}
+
+// A missed proof is over when the output goes to rest, and nothing is missed while output or equipment
+// is disabled, or while a trip that cuts the equipment is operated. A proof that is lost again while it
+// is asked for is missed too.
+func TestProofNotAsked(t *testing.T) {
+	t.Parallel()
+	b := newBench(t, proofSite())
+	b.do(time.Second, plantFault("fault", "fan", "stuck"))
+	b.do(2*time.Second, press())
+	b.do(100*time.Second, &pb.Step{Kind: &pb.Step_Clear{Clear: &pb.PointStep{Device: "CP"}}})
+	b.do(101*time.Second, &pb.Step{Kind: &pb.Step_Reset_{Reset_: &pb.ResetStep{}}})
+	b.run(99 * time.Second)
+	b.want("device('FAN-FLOW').fault && loop(1).fault")
+	b.run(110 * time.Second)
+	b.want("!panel.fault")
+	if chain := b.chainOfLast(ProofMissed, "FAN-FLOW"); !slices.Contains(chain, "operator") {
+		t.Errorf("over because of %v", chain)
+	}
+
+	b = newBench(t, proofSite())
+	b.do(time.Second, plantFault("fault", "fan", "stuck"))
+	b.do(2*time.Second, press())
+	b.do(3*time.Second, &pb.Step{Kind: &pb.Step_Press{Press: &pb.PointStep{Device: "CP-2"}}})
+	b.run(300 * time.Second)
+	b.want("output('TRIP').on && output('FAN-START').on && !panel.fault")
+
+	b = newBench(t, proofSite())
+	b.do(2*time.Second, press())
+	b.do(50*time.Second, plantFault("fault", "fan", "stuck"))
+	b.do(60*time.Second, standIn("fan", true))
+	b.do(60*time.Second, signal("fan", "running", false))
+	b.run(300 * time.Second)
+	lost, _ := b.since(60*time.Second, ActiveRead, 0, "FAN-FLOW")
+	if missed, ok := b.since(0, ProofMissed, 1, "FAN-FLOW"); !ok || missed != lost+time.Minute {
+		t.Errorf("lost at %v, missed at %v", lost, missed)
+	}
+
+	b = newBench(t, proofSite())
+	b.do(time.Second, plantFault("fault", "fan", "stuck"))
+	b.do(2*time.Second, press())
+	b.do(30*time.Second, &pb.Step{Kind: &pb.Step_Disable{Disable: &pb.SubjectStep{Subject: &pb.SubjectStep_Output{Output: "FAN-START"}}}})
+	b.do(130*time.Second, &pb.Step{Kind: &pb.Step_Enable{Enable: &pb.SubjectStep{Subject: &pb.SubjectStep_Output{Output: "FAN-START"}}}})
+	b.run(129 * time.Second)
+	b.want("!panel.fault")
+	b.run(300 * time.Second)
+	b.want("device('FAN-FLOW').fault")
+}
+
+// chainOfLast is the kinds of the events that led to the last event of a kind about a subject.
+func (b *bench) chainOfLast(kind sim.Kind, subject string) []string {
+	for n := b.log.Len(); n > 0; n-- {
+		if e := b.log.Event(uint64(n)); e.Kind == kind && b.plan.SubjectOf(e) == subject {
+			var names []string
+			for _, k := range b.Chain(uint64(n)) {
+				names = append(names, KindName(b.log.Event(k).Kind))
+			}
+			return names
+		}
+	}
+	return nil
+}
