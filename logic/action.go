@@ -83,7 +83,7 @@ func (p *Program) step(s *State, i int32, sink Sink) {
 }
 
 // stepDelay runs the on-delay of pair i. At one instant a cause that is false goes first, then
-// cancel_when, restart_while, pause_while, and the expiry last.
+// cancel_when, hurry_when, restart_while, pause_while, and the expiry last.
 func (p *Program) stepDelay(s *State, i int32, sink Sink) {
 	pr, st, g := &p.pairs[i], &s.pair[i], &p.guards[p.pairs[i].action]
 	c := &s.cause[pr.cause]
@@ -113,6 +113,9 @@ func (p *Program) stepDelay(s *State, i int32, sink Sink) {
 	case s.holds(g.cancel):
 		st.delay, st.due = cancelled, never
 		p.noteDelay(s, i, DelayCancelled, p.because(s, g.cancel), sink)
+	case s.holds(g.hurry):
+		st.delay, st.due = done, never
+		p.noteDelay(s, i, DelayEnded, p.because(s, g.hurry), sink)
 	case s.holds(g.restart):
 		if st.delay != restarted {
 			st.delay, st.remaining, st.due = restarted, pr.after, never
@@ -154,7 +157,7 @@ func (p *Program) because(s *State, node int32) uint64 {
 // noteDelay notes a change of the on-delay of pair i.
 func (p *Program) noteDelay(s *State, i int32, kind ChangeKind, parent uint64, sink Sink) {
 	c := Change{Kind: kind, Index: i, Effect: p.pairs[i].effect, State: p.pairs[i].state, Parent: parent}
-	if kind == DelayStarted || kind == DelayResumed {
+	if kind == DelayStarted || kind == DelayResumed || kind == DelayHurried && s.pair[i].due != never {
 		c.Due = s.pair[i].due
 	}
 	s.pair[i].event = sink.Note(c)

@@ -2,6 +2,7 @@ package logic
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -27,6 +28,7 @@ type bench struct {
 	site    *pb.Site
 	now     time.Duration
 	events  uint64
+	level   uint8 // access level of what is done from now on; 0 is the bench itself
 	log     []string
 	changes []Change
 	times   []time.Duration // of changes
@@ -41,10 +43,10 @@ func bureau() *term.World {
 		Loops: []uint32{1, 2}, Equipment: []term.Equipment{{ID: "fan", States: []string{"stopped", "running"}}},
 		PointRefs: map[string]int{}, OutputRefs: map[string]int{},
 		Points: []term.Point{
-			{Label: "A1", Address: "1/1", Zone: 0, Place: 0, Input: term.Fire, Detector: true, Groups: []int{0}, Prealarm: true},
-			{Label: "A2", Address: "1/2", Zone: 0, Place: 0, Input: term.Fire, Detector: true},
+			{Label: "A1", Address: "1/1", Zone: 0, Place: 0, Input: term.Fire, Detector: true, Automatic: true, Smoke: true, Groups: []int{0}, Prealarm: true},
+			{Label: "A2", Address: "1/2", Zone: 0, Place: 0, Input: term.Fire, Detector: true, Automatic: true},
 			{Label: "ACP", Address: "1/3", Zone: 0, Place: 0, Input: term.CallPoint},
-			{Label: "B1", Address: "1/4", Zone: 1, Place: 1, Input: term.Fire, Detector: true, Groups: []int{0}},
+			{Label: "B1", Address: "1/4", Zone: 1, Place: 1, Input: term.Fire, Detector: true, Automatic: true, Smoke: true, Groups: []int{0}},
 			{Label: "B2", Address: "1/5", Zone: 1, Place: 1, Input: term.Waterflow},
 			{Label: "VALVE", Address: "1/6", Zone: 1, Place: 1, Input: term.Supervisory},
 			{Label: "TECH", Address: "1/7", Zone: -1, Place: -1, Input: term.Technical},
@@ -63,6 +65,7 @@ func bureau() *term.World {
 			w.Outputs = append(w.Outputs, term.Output{Label: p.Label, Address: p.Address, Sounder: strings.HasPrefix(p.Label, "SND")})
 		}
 	}
+	w.Equipment[0].Outputs = []int32{int32(w.OutputRefs["FAN"])}
 	w.OutputRefs["PANEL"] = len(w.Outputs)
 	w.Outputs = append(w.Outputs, term.Output{Label: "PANEL"})
 	return w
@@ -81,6 +84,9 @@ func compileText(t testingT, text string) (*Program, *pb.Site, *term.World, []*p
 	}
 	for _, c := range site.GetProgram().GetControls() {
 		w.Controls = append(w.Controls, c.GetControl())
+	}
+	for _, o := range site.GetProgram().GetOverrides() {
+		w.Overrides = append(w.Overrides, o.GetOverride())
 	}
 	p, findings := Compile(site, w)
 	return p, site, w, findings
@@ -139,7 +145,24 @@ func (b *bench) describe(c Change) string {
 		return fmt.Sprintf("%s %s", c.Kind, b.site.GetProgram().GetEffects()[c.Index].GetEffect())
 	case OutputDemanded:
 		return fmt.Sprintf("output %s %s -> %s", b.world.Outputs[c.Index].Label, c.From, c.State)
-	case Unlatched, FireWithheld:
+	case OperationRefused:
+		return fmt.Sprintf("operation-refused %d, needs level %d", c.Index, c.Fact.Value)
+	case ModeScheduled:
+		return "mode-scheduled " + []string{"day", "night"}[c.Index]
+	case ConditionChanged:
+		return fmt.Sprintf("condition %s %s", Condition(c.Index), onOff)
+	case BuzzerChanged:
+		return "buzzer " + onOff
+	case OverrideMoved:
+		return fmt.Sprintf("override %s %s", b.world.Overrides[c.Index], term.PositionWord(c.Fact.Value))
+	case TestChanged:
+		return fmt.Sprintf("test %s %s", b.world.Zones[c.Index], onOff)
+	case DelayHurried:
+		if c.Due == 0 {
+			return fmt.Sprintf("delay-hurried %s", b.pair(c.Index))
+		}
+		return fmt.Sprintf("delay-hurried %s until %s", b.pair(c.Index), c.Due)
+	case Unlatched, FireWithheld, FireTested:
 		return fmt.Sprintf("%s %s %s", c.Kind, b.world.Points[c.Index].Label, onOff)
 	case PanelChanged, DisabledChanged, SignalUnlatched:
 		return fmt.Sprintf("%s %s %s", c.Kind, c.Fact, onOff)
@@ -147,6 +170,17 @@ func (b *bench) describe(c Change) string {
 		return fmt.Sprintf("control %s %s", b.world.Controls[c.Index], onOff)
 	case ChainStopped:
 		return fmt.Sprintf("chain-stopped %s", b.world.Outputs[c.Index].Label)
+	case VerificationStarted, SignalVerified, DetectorReady, SignalDropped, InvestigationStarted, InvestigationAcknowledged, InvestigationEnded, SignalHeld, SignalConfirmed:
+		text := fmt.Sprintf("%s %s", c.Kind, b.world.Points[c.Index].Label)
+		switch {
+		case c.Kind == SignalConfirmed:
+			text += " by " + b.world.Points[c.By].Label
+		case c.Due > 0:
+			text += " until " + c.Due.String()
+		case c.On:
+			text += " as fire"
+		}
+		return text
 	}
 	return c.Kind.String()
 }
@@ -214,6 +248,7 @@ func (b *bench) do(text string) {
 		}
 	}
 	order := func(op Operation) {
+		op.Level = b.level
 		b.program.Operate(b.state, op, event)
 		if b.twin != nil {
 			b.twin.ops = append(b.twin.ops, op)
@@ -265,6 +300,22 @@ func (b *bench) do(text string) {
 		order(Operation{Kind: Mode, Value: term.Day})
 	case "disable-device":
 		operate(DisableDevice, point(), on)
+	case "disable-equipment":
+		operate(DisableEquipment, find([]string{"fan"}), on)
+	case "test":
+		operate(TestZone, find(b.world.Zones), on)
+	case "override":
+		if !slices.Contains(b.world.Overrides, name) {
+			b.do("acknowledge") // the random program has none of that name
+			return
+		}
+		position, ok := term.Position(words[2])
+		if !ok {
+			b.t.Fatalf("%s: no such position", text)
+		}
+		order(Operation{Kind: MoveOverride, Index: int32(find(b.world.Overrides)), Value: position})
+	case "level":
+		b.level = uint8(name[0] - '0')
 	case "disable-zone":
 		operate(DisableZone, find(b.world.Zones), on)
 	case "disable-output":

@@ -17,6 +17,10 @@ const PairLimit = 200_000
 // defaultSwitchTime is the panel's own where the file gives none; loop.Defaults names the same.
 const defaultSwitchTime = time.Millisecond
 
+// defaultSoundsAgain is how long after acknowledgement a fault that stands sounds again where the
+// file gives no time (NFPA 72 chapter 10, 2019: at least once every 24 hours).
+const defaultSoundsAgain = 24 * time.Hour
+
 // Compile reads the program of a site over the world of its installation, whose causes and
 // controls stand in the program's file order. It returns every finding; where one of them refuses
 // the file the Program is nil. A site without a program compiles to one that does nothing.
@@ -26,9 +30,13 @@ func Compile(site *pb.Site, w *term.World) (*Program, []*pb.Finding) {
 	c.detection()
 	c.names()
 	c.installation()
+	c.levels()
 	c.readEffects()
+	c.readOverrides()
 	conditions := c.readConditions()
 	c.readActions(conditions)
+	c.readPhasings()
+	c.joinPairs()
 	c.review(conditions)
 	if finding.Worst(c.findings) == pb.Severity_SEVERITY_REFUSED {
 		return nil, c.findings
@@ -53,7 +61,10 @@ func (c *compiler) panel() {
 	c.p.dropAll = panel.GetReset_() == "drop-all"
 	c.p.resoundByDevice = panel.GetResound() == "new-device"
 	c.p.night = panel.GetMode() == "night"
-	c.p.switchTime, c.p.chainLimit = defaultSwitchTime, ChainLimit
+	c.p.switchTime, c.p.chainLimit, c.p.soundsAgain = defaultSwitchTime, ChainLimit, defaultSoundsAgain
+	if d := panel.GetFaultSoundsAgain(); d != nil {
+		c.p.soundsAgain = d.AsDuration()
+	}
 	if d := panel.GetSwitchTime(); d != nil {
 		c.p.switchTime = d.AsDuration()
 	}
@@ -61,36 +72,16 @@ func (c *compiler) panel() {
 		switch what {
 		case "supervisory":
 			c.p.latches[term.DeviceSupervisory] = true
+		case "prealarm":
+			c.p.latches[term.DevicePrealarm] = true
+		case "technical":
+			c.p.latchesTechnical = true
 		case "fault":
 			c.p.latches[term.DeviceFault], c.p.latches[term.OutputFault] = true, true
 			c.p.latches[term.SupplyFault], c.p.latches[term.LoopFault] = true, true
 		}
 	}
-	if len(panel.GetCalendar()) > 0 {
-		c.add(finding.NotYet("panel.calendar", "the calendar of modes"))
-	}
-}
-
-// detection refuses what zones cannot do yet; a plain decision may be written out.
-func (c *compiler) detection() {
-	for i, d := range c.program.GetDetection() {
-		path := fmt.Sprintf("program.detection[%d]", i)
-		if _, ok := index(c.world.Zones, d.GetZone()); !ok {
-			c.add(finding.Dangling(path+".zone", "zone", d.GetZone(), c.world.Zones))
-		}
-		if v := d.GetConfirm(); v != "" && v != "none" {
-			c.add(finding.NotYet(path+".confirm", "confirmation `"+v+"`"))
-		}
-		if v := d.GetFirstSignal(); v != "" && v != "nothing" {
-			c.add(finding.NotYet(path+".first_signal", "first signal `"+v+"`"))
-		}
-		if d.GetInvestigate() != nil {
-			c.add(finding.NotYet(path+".investigate", "investigation"))
-		}
-		if d.GetVerification() != nil {
-			c.add(finding.NotYet(path+".verification", "alarm verification"))
-		}
-	}
+	c.calendar()
 }
 
 // names refuses ids that are given twice.
@@ -102,7 +93,7 @@ func (c *compiler) names() {
 		}
 		seen[id] = i
 	}
-	controls, causes, effects := map[string]int{}, map[string]int{}, map[string]int{}
+	controls, causes, effects, phasings, overrides := map[string]int{}, map[string]int{}, map[string]int{}, map[string]int{}, map[string]int{}
 	for i, x := range c.program.GetControls() {
 		twice("control", fmt.Sprintf("program.controls[%d].control", i), controls, i, x.GetControl())
 	}
@@ -112,13 +103,19 @@ func (c *compiler) names() {
 	for i, x := range c.program.GetEffects() {
 		twice("effect", fmt.Sprintf("program.effects[%d].effect", i), effects, i, x.GetEffect())
 	}
+	for i, x := range c.program.GetPhasings() {
+		twice("phasing", fmt.Sprintf("program.phasings[%d].phasing", i), phasings, i, x.GetPhasing())
+	}
+	for i, x := range c.program.GetOverrides() {
+		twice("override", fmt.Sprintf("program.overrides[%d].override", i), overrides, i, x.GetOverride())
+	}
 }
 
 // installation notes what the program must know of points and outputs.
 func (c *compiler) installation() {
 	w := c.world
 	for _, pt := range w.Points {
-		c.p.points = append(c.p.points, point{fire: pt.Input.Fire(), zone: int32(pt.Zone), output: -1})
+		c.p.points = append(c.p.points, point{fire: pt.Input.Fire(), technical: pt.Input == term.Technical, zone: int32(pt.Zone), output: -1})
 	}
 	for o, out := range w.Outputs {
 		module := int32(-1)
@@ -126,7 +123,13 @@ func (c *compiler) installation() {
 			module = int32(i)
 			c.p.points[i].output = int32(o)
 		}
-		c.p.outputs = append(c.p.outputs, output{point: module})
+		c.p.outputs = append(c.p.outputs, output{point: module, equipment: -1})
+	}
+	for e := range w.Equipment {
+		for _, o := range w.Equipment[e].Outputs {
+			c.p.outputs[o].equipment = int32(e)
+			c.p.driving = append(c.p.driving, [2]int32{int32(e), o})
+		}
 	}
 }
 
@@ -146,7 +149,7 @@ func (c *compiler) readEffects() {
 			sets[set] = append(sets[set], int32(e))
 			compiled.set = int32(set)
 		}
-		c.p.effects = append(c.p.effects, compiled)
+		c.p.effects, c.p.overridden = append(c.p.effects, compiled), append(c.p.overridden, false)
 		seen := map[int]int{}
 		for i, ref := range ef.GetOutputs() {
 			path := fmt.Sprintf("program.effects[%d].outputs[%d]", e, i)
@@ -196,15 +199,12 @@ func (c *compiler) readActions(conditions *conditions) {
 	for i, e := range c.program.GetEffects() {
 		effectIDs[i] = e.GetEffect()
 	}
+	c.p.guards, c.p.actions = conditions.guards, len(c.program.GetActions())
 	for a, action := range c.program.GetActions() {
 		path := fmt.Sprintf("program.actions[%d]", a)
-		c.p.guards = append(c.p.guards, conditions.guards[a])
 		state, ok := term.DemandWord(action.GetState())
 		if !ok {
-			c.add(finding.Refuse("program.state", path+".state", fmt.Sprintf("there is no state %q", action.GetState()), "states are on, off, alert, evacuate"))
-		}
-		if state == term.Release {
-			c.add(finding.NotYet(path+".state", "the state `release`"))
+			c.add(finding.Refuse("program.state", path+".state", fmt.Sprintf("there is no state %q", action.GetState()), "states are on, off, alert, evacuate, release"))
 		}
 		causes := c.resolve(path+".causes", "cause", action.GetCauses(), c.world.Causes)
 		effects := c.resolve(path+".effects", "effect", action.GetEffects(), effectIDs)
@@ -212,7 +212,7 @@ func (c *compiler) readActions(conditions *conditions) {
 			c.add(finding.Refuse("program.too-large", path, fmt.Sprintf("the program has more than %d pairs of causes and effects", PairLimit), "join causes with || in fewer causes, or outputs in fewer effects"))
 			break
 		}
-		if ok && state != term.Release {
+		if ok {
 			c.vocabulary(a, state, effects)
 		}
 		for _, cause := range causes {
@@ -221,17 +221,17 @@ func (c *compiler) readActions(conditions *conditions) {
 					c.p.effects[e].evacuates = true
 				}
 				c.p.pairs = append(c.p.pairs, pair{action: int32(a), cause: cause, effect: e, state: state,
+					phasing: -1, floor: -1,
 					after: duration(action.GetAfter()), pulse: duration(action.GetFor()), hold: duration(action.GetHold())})
 			}
 		}
 		c.timing(path, action)
 	}
-	c.joinPairs()
 }
 
 // joinPairs makes the lists of pairs by cause, effect and action.
 func (c *compiler) joinPairs() {
-	ofCause, toEffect, byAction := make([][]int32, len(c.p.causes)), make([][]int32, len(c.p.effects)), make([][]int32, len(c.program.GetActions()))
+	ofCause, toEffect, byAction := make([][]int32, len(c.p.causes)), make([][]int32, len(c.p.effects)), make([][]int32, c.p.actions+len(c.program.GetPhasings()))
 	for i, pr := range c.p.pairs {
 		ofCause[pr.cause] = append(ofCause[pr.cause], int32(i))
 		toEffect[pr.effect] = append(toEffect[pr.effect], int32(i))

@@ -24,16 +24,17 @@ func (c *compiler) readConditions() *conditions {
 	for i, cause := range c.program.GetCauses() {
 		out.causes[i] = c.parse(reader, fmt.Sprintf("program.causes[%d].when", i), cause.GetWhen())
 	}
-	var beside [][4]*term.Term
+	var beside [][5]*term.Term
 	for a, action := range c.program.GetActions() {
-		var four [4]*term.Term
+		var five [5]*term.Term
 		for g, guard := range guardTexts(action) {
 			if guard.text != "" {
-				four[g] = c.parse(reader, fmt.Sprintf("program.actions[%d].%s", a, guard.key), guard.text)
+				five[g] = c.parse(reader, fmt.Sprintf("program.actions[%d].%s", a, guard.key), guard.text)
 			}
 		}
-		beside = append(beside, four)
+		beside = append(beside, five)
 	}
+	given := c.readGiven(reader)
 	c.refuseCycles(out.causes)
 	b := newBuilder(c.p.net)
 	roots := make([]int32, len(out.causes))
@@ -61,8 +62,18 @@ func (c *compiler) readConditions() *conditions {
 		}
 		return b.node(t)
 	}
-	for _, four := range beside {
-		out.guards = append(out.guards, guards{unless: node(four[0]), pause: node(four[1]), restart: node(four[2]), cancel: node(four[3])})
+	for _, five := range beside {
+		out.guards = append(out.guards, guards{unless: node(five[0]), pause: node(five[1]), restart: node(five[2]), cancel: node(five[3]), hurry: node(five[4])})
+	}
+	for i, ph := range c.program.GetPhasings() {
+		held := guards{unless: -1, pause: -1, restart: -1, cancel: -1, hurry: -1}
+		if hold := c.phasingControl(fmt.Sprintf("program.phasings[%d].hold", i), ph.GetHold()); hold >= 0 {
+			held.pause, _ = c.p.net.leaf(term.Fact{Kind: term.ControlOn, Index: hold})
+		}
+		out.guards = append(out.guards, held)
+	}
+	for _, t := range given {
+		c.p.given = append(c.p.given, node(t))
 	}
 	c.p.causes = roots
 	b.finish()
@@ -75,7 +86,7 @@ type guardText struct{ key, text string }
 
 // guardTexts lists the conditions beside an action, in the order of guards' fields.
 func guardTexts(a *pb.Action) []guardText {
-	return []guardText{{"unless", a.GetUnless()}, {"pause_while", a.GetPauseWhile()}, {"restart_while", a.GetRestartWhile()}, {"cancel_when", a.GetCancelWhen()}}
+	return []guardText{{"unless", a.GetUnless()}, {"pause_while", a.GetPauseWhile()}, {"restart_while", a.GetRestartWhile()}, {"cancel_when", a.GetCancelWhen()}, {"hurry_when", a.GetHurryWhen()}}
 }
 
 // parse reads one condition, and adds its problems as findings.
@@ -145,7 +156,7 @@ func (c *compiler) listUsers(beside []guards) {
 		causes[node] = append(causes[node], int32(i))
 	}
 	for a, g := range beside {
-		for _, node := range []int32{g.unless, g.pause, g.restart, g.cancel} {
+		for _, node := range []int32{g.unless, g.pause, g.restart, g.cancel, g.hurry} {
 			if node >= 0 && !slices.Contains(actions[node], int32(a)) {
 				actions[node] = append(actions[node], int32(a))
 			}
@@ -154,6 +165,11 @@ func (c *compiler) listUsers(beside []guards) {
 	c.p.users = userLists{causes: pack(causes), actions: pack(actions)}
 	// A gate counts only if something looks at it: constants may have left parts without use.
 	used := make([]bool, c.p.net.nodes())
+	for _, node := range c.p.given {
+		if node >= 0 {
+			used[node] = true
+		}
+	}
 	for node := c.p.net.nodes() - 1; node >= 0; node-- {
 		used[node] = used[node] || len(causes[node]) > 0 || len(actions[node]) > 0
 		if gate := node - c.p.net.always() - 1; used[node] && gate >= 0 {

@@ -124,20 +124,20 @@ func (p *Program) settleOutputs(s *State, now time.Duration, sink Sink) {
 		s.scratch.outDue[o] = false
 		r := p.judge(s, o)
 		out := &s.output[o]
-		out.strength = r.state
+		out.strength = r.strength()
 		if r.state.Physical() != out.demand {
 			s.scratch.order = append(s.scratch.order, r)
 		}
 	}
 	s.scratch.outputs = s.scratch.outputs[:0]
 	slices.SortFunc(s.scratch.order, func(a, b ranked) int {
-		return cmp.Or(cmp.Compare(b.state, a.state), cmp.Compare(a.effect, b.effect), cmp.Compare(a.place, b.place), cmp.Compare(a.output, b.output))
+		return cmp.Or(cmp.Compare(b.strength(), a.strength()), cmp.Compare(a.effect, b.effect), cmp.Compare(a.place, b.place), cmp.Compare(a.output, b.output))
 	})
 	for _, r := range s.scratch.order {
 		out := &s.output[r.output]
 		from := out.demand
 		out.demand = r.state.Physical()
-		out.event = sink.Note(Change{Kind: OutputDemanded, Index: r.output, Effect: r.effect, Place: r.place, Strength: r.state, From: from, State: out.demand, On: out.demand != term.Rest, Parent: r.why})
+		out.event = sink.Note(Change{Kind: OutputDemanded, Index: r.output, Effect: r.effect, Place: r.place, Strength: r.strength(), From: from, State: out.demand, On: out.demand != term.Rest, Parent: r.why})
 		if !p.watched[r.output] {
 			continue
 		}
@@ -151,13 +151,17 @@ func (p *Program) settleOutputs(s *State, now time.Duration, sink Sink) {
 	s.scratch.order = s.scratch.order[:0]
 }
 
-// judge finds the strongest demand on an output after silence and disablement (rules E6, E8, J4):
+// judge finds the strongest demand on an output after silence, overrides and disablement (rules E6, E8, J4):
 // its state, Off for an inhibit, the first effect that demands it, and the event that brought the
 // change about.
 func (p *Program) judge(s *State, o int32) ranked {
 	out, r := &s.output[o], ranked{output: o, effect: -1, why: s.scratch.why[o]}
 	effects, places := p.effectsOf.at(o), p.placesOf.at(o)
 	off := p.disabledOutput(s, o)
+	if lever, position, ok := p.ruling(s, o); ok && !off {
+		r.state, r.manual, r.effect, r.place = lever.state(position), true, lever.effect, lever.place
+		return r
+	}
 	for i, e := range effects {
 		mask := s.effect[e].mask
 		if p.effects[e].silenceable {
@@ -180,7 +184,7 @@ func (p *Program) judge(s *State, o int32) ranked {
 	return r
 }
 
-// disabledOutput reports whether the output, or the module it is, is disabled.
+// disabledOutput reports whether the output, the module it is or the equipment it drives is disabled.
 func (p *Program) disabledOutput(s *State, o int32) bool {
 	leaf, _ := p.net.leaf(term.Fact{Kind: term.OutputDisabled, Index: o})
 	if s.net.value[leaf] {
@@ -188,6 +192,12 @@ func (p *Program) disabledOutput(s *State, o int32) bool {
 	}
 	if point := p.outputs[o].point; point >= 0 {
 		leaf, _ = p.net.leaf(term.Fact{Kind: term.DeviceDisabled, Index: point})
+		if s.net.value[leaf] {
+			return true
+		}
+	}
+	if equipment := p.outputs[o].equipment; equipment >= 0 {
+		leaf, _ = p.net.leaf(term.Fact{Kind: term.EquipmentDisabled, Index: equipment})
 		return s.net.value[leaf]
 	}
 	return false

@@ -27,9 +27,14 @@ func (p *Program) Evaluate(s *State, now time.Duration, sink Sink) {
 	s.turn = turn{number: s.turn.number + 1, now: now}
 	s.net.looked = 0
 	s.countChain(now)
+	p.takeSchedule(s, sink)
 	p.takeCommanded(s)
 	p.takeInputs(s, sink)
+	p.remind(s)
 	p.takeOperations(s, sink)
+	p.net.propagate(&s.net)
+	p.settleSignals(s, sink)
+	p.settleIndication(s, sink)
 	p.net.propagate(&s.net)
 	p.noteCauses(s, sink)
 	if s.turn.reset {
@@ -39,6 +44,7 @@ func (p *Program) Evaluate(s *State, now time.Duration, sink Sink) {
 		}
 		p.resetEffects(s)
 	}
+	p.hurry(s, sink)
 	s.timersDue(0)
 	slices.Sort(s.scratch.pairs)
 	for _, i := range s.scratch.pairs {
@@ -53,7 +59,7 @@ func (p *Program) Evaluate(s *State, now time.Duration, sink Sink) {
 
 // countChain counts evaluations that have no other reason than a commanded state.
 func (s *State) countChain(now time.Duration) {
-	timed := len(s.timers) > 0 && s.pair[s.timers[0]].earliest() <= now
+	timed := s.timed() <= now
 	if len(s.inputs) > 0 || len(s.ops) > 0 || timed || !s.started {
 		s.chain = 0
 	} else if s.again <= now {
@@ -67,7 +73,7 @@ func (p *Program) takeCommanded(s *State) {
 		out := &s.output[o]
 		for state := range term.Off {
 			leaf, _ := p.net.leaf(term.Fact{Kind: term.OutputCommanded, Index: o, Value: int32(state)})
-			p.net.set(&s.net, leaf, state == out.demand, out.event)
+			p.setFact(s, leaf, state == out.demand, out.event)
 		}
 	}
 	s.commanded, s.again = s.commanded[:0], never
@@ -77,16 +83,19 @@ func (p *Program) takeCommanded(s *State) {
 func (p *Program) takeInputs(s *State, sink Sink) {
 	for _, in := range s.inputs {
 		leaf, _ := p.net.leaf(in.fact)
+		follows := p.takeReading(s, in, sink)
 		switch {
+		case !follows:
 		case in.fact.Kind == term.DeviceFire:
-			if in.on && !s.net.value[leaf] {
-				p.takeFire(s, in, leaf, sink)
+			if in.on && s.detection.Awaits(in.fact.Index) {
+				p.takeFire(s, in, sink)
 			}
-		case !in.on && p.latches[in.fact.Kind]:
+		case p.showsEarly(s, in):
+		case !in.on && p.latched(in.fact):
 			s.gone[leaf] = s.net.value[leaf]
 		default:
 			s.gone[leaf] = false
-			if p.net.set(&s.net, leaf, in.on, in.event) && in.on && isEvent(in.fact.Kind) {
+			if p.setFact(s, leaf, in.on, in.event) && in.on && isEvent(in.fact.Kind) {
 				p.setPanel(s, term.PanelAcknowledged, false, in.event, sink)
 			}
 		}
@@ -103,24 +112,9 @@ func isEvent(k term.Kind) bool {
 	return false
 }
 
-// takeFire latches a decision on fire, unless the device is disabled; a new alarm ends silence
-// as `resound` says (rules E8, J3).
-func (p *Program) takeFire(s *State, in input, leaf int32, sink Sink) {
-	point := in.fact.Index
-	if p.disabled(s, point) {
-		s.withheld[point] = true
-		sink.Note(Change{Kind: FireWithheld, Index: point, Parent: in.event})
-		return
-	}
-	p.net.set(&s.net, leaf, true, in.event)
-	p.setPanel(s, term.PanelAcknowledged, false, in.event, sink)
-	zone := p.points[point].zone
-	if zone < 0 || !s.zoneFire[zone] || p.resoundByDevice {
-		p.endSilence(s, in.event, sink)
-	}
-	if zone >= 0 {
-		s.zoneFire[zone] = true
-	}
+// latched reports whether a fact stays until reset after its signal has gone.
+func (p *Program) latched(f term.Fact) bool {
+	return p.latches[f.Kind] || f.Kind == term.DeviceActive && p.latchesTechnical && p.points[f.Index].technical
 }
 
 // disabled reports whether the device or its zone is disabled.

@@ -17,7 +17,7 @@ type naive struct {
 	site   *pb.Site
 	world  *term.World
 	causes []*term.Term
-	guards [][4]*term.Term
+	guards [][5]*term.Term
 	pairs  []*naivePair
 
 	facts    map[term.Fact]bool
@@ -38,6 +38,9 @@ type naive struct {
 	// chainLimit bounds evaluations that follow one another through output(..).commanded.
 	chainLimit int
 	started    bool
+	naiveShows
+	naiveWeek
+	phased []naivePhasing
 
 	inputs []input
 	ops    []Operation
@@ -45,6 +48,7 @@ type naive struct {
 	// what the last evaluation brought
 	outputs   []naiveOutput
 	unlatched []int
+	shown     []string
 }
 
 type naiveOutput struct {
@@ -57,6 +61,7 @@ type naivePair struct {
 	state                  term.State
 	after, pulse, hold     time.Duration
 	counting, dead, q1     bool
+	begun                  bool // its delay has begun and not ended
 	q1Before               bool // at the evaluation before
 	elapsed                time.Duration
 	pulsing, wasQ1         bool
@@ -67,7 +72,7 @@ type naivePair struct {
 
 func newNaive(site *pb.Site, w *term.World) *naive {
 	n := &naive{site: site, world: w, facts: map[term.Fact]bool{}, gone: map[term.Fact]bool{}, withheld: map[int]bool{}, zoneFire: map[int]bool{},
-		latched: map[int]map[term.State]bool{}, holder: map[string]int{}, silenced: map[int]term.State{}, chainLimit: ChainLimit}
+		latched: map[int]map[term.State]bool{}, holder: map[string]int{}, silenced: map[int]term.State{}, chainLimit: ChainLimit, naiveShows: newNaiveShows()}
 	parse := func(text string) *term.Term {
 		t, problems := term.Parse(text, w, term.Cause)
 		if len(problems) > 0 {
@@ -79,14 +84,14 @@ func newNaive(site *pb.Site, w *term.World) *naive {
 		n.causes = append(n.causes, parse(c.GetWhen()))
 	}
 	for a, action := range site.GetProgram().GetActions() {
-		var four [4]*term.Term
-		for g, text := range []string{action.GetUnless(), action.GetPauseWhile(), action.GetRestartWhile(), action.GetCancelWhen()} {
-			four[g] = term.False()
+		var five [5]*term.Term
+		for g, text := range []string{action.GetUnless(), action.GetPauseWhile(), action.GetRestartWhile(), action.GetCancelWhen(), action.GetHurryWhen()} {
+			five[g] = term.False()
 			if text != "" {
-				four[g] = parse(text)
+				five[g] = parse(text)
 			}
 		}
-		n.guards = append(n.guards, four)
+		n.guards = append(n.guards, five)
 		state, _ := term.DemandWord(action.GetState())
 		for _, cause := range action.GetCauses() {
 			for _, effect := range action.GetEffects() {
@@ -96,6 +101,7 @@ func newNaive(site *pb.Site, w *term.World) *naive {
 			}
 		}
 	}
+	n.readPhasings()
 	mode := term.Day
 	if site.GetPanel().GetMode() == "night" {
 		mode = term.Night
@@ -114,8 +120,17 @@ func (n *naive) is(f term.Fact) bool {
 	switch f.Kind {
 	case term.CauseTrue:
 		return n.causes[f.Index].Eval(n.is)
+	case term.OverrideAt:
+		return n.position[int(f.Index)] == f.Value
 	case term.OutputCommanded:
 		return n.unread[f.Index] == term.State(f.Value)
+	case term.ZoneConfirmed: // of zones without detection, which is all that the twin knows
+		for i, p := range n.world.Points {
+			if p.Zone == int(f.Index) && n.fact(term.DeviceFire, i) {
+				return true
+			}
+		}
+		return false
 	}
 	return n.facts[f]
 }
@@ -132,7 +147,7 @@ func (n *naive) outputsOf(e *pb.Effect) (outputs []int) {
 
 // evaluate is one evaluation: facts, operators, reset, timers, conditions, effects, outputs.
 func (n *naive) evaluate(now time.Duration) {
-	n.outputs, n.unlatched = nil, nil
+	n.outputs, n.unlatched, n.shown = nil, nil, nil
 	if n.started {
 		due, timed := n.nextTimer()
 		switch {
@@ -146,14 +161,19 @@ func (n *naive) evaluate(now time.Duration) {
 	n.last = now
 	copy(n.unread, n.demand)
 	n.again = false
+	n.schedule(now)
 	for _, in := range n.inputs {
 		n.input(in)
 	}
+	n.remind(passed)
 	reset := false
 	for _, op := range n.ops {
-		if op.Kind == Reset {
+		switch {
+		case n.tooLow(op):
+			n.shown = append(n.shown, "refused")
+		case op.Kind == Reset:
 			reset = true
-		} else {
+		default:
 			n.operate(op)
 		}
 	}
@@ -161,12 +181,17 @@ func (n *naive) evaluate(now time.Duration) {
 	if reset {
 		n.reset()
 	}
+	n.indicate()
 	causes := make([]bool, len(n.causes))
 	for i := range causes {
 		causes[i] = n.is(term.Fact{Kind: term.CauseTrue, Index: int32(i)})
 	}
 	for _, p := range n.pairs {
-		n.pair(p, causes[p.cause], passed, reset)
+		p.advance(causes[p.cause], passed, reset)
+	}
+	n.hurry(causes)
+	for _, p := range n.pairs {
+		n.pair(p, causes[p.cause])
 	}
 	for e := range n.effects() {
 		n.effect(e, causes, reset)
@@ -177,10 +202,9 @@ func (n *naive) evaluate(now time.Duration) {
 	n.was, n.started = causes, true
 }
 
-// pair runs IEC 61131-3's TON, TP, TOF one after another (from memory), with reset as J5 has it.
-func (n *naive) pair(p *naivePair, in bool, passed time.Duration, reset bool) {
-	q1Before := p.q1
-	defer func() { p.q1Before = q1Before }()
+// advance lets time pass for a pair, and does what reset does (J5).
+func (p *naivePair) advance(in bool, passed time.Duration, reset bool) {
+	defer func(q1 bool) { p.q1Before = q1 }(p.q1)
 	if p.counting {
 		p.elapsed += passed
 	}
@@ -195,9 +219,13 @@ func (n *naive) pair(p *naivePair, in bool, passed time.Duration, reset bool) {
 		case !in: // everything ends at once
 			*p = naivePair{action: p.action, cause: p.cause, effect: p.effect, state: p.state, after: p.after, pulse: p.pulse, hold: p.hold}
 		case !p.q1: // a delay that has not run out starts again
-			p.elapsed, p.counting, p.dead = 0, false, false
+			p.elapsed, p.counting, p.dead, p.begun = 0, false, false, false
 		}
 	}
+}
+
+// pair runs IEC 61131-3's TON, TP, TOF one after another (from memory).
+func (n *naive) pair(p *naivePair, in bool) {
 	g := n.guards[p.action]
 	switch {
 	case !in:
@@ -207,6 +235,8 @@ func (n *naive) pair(p *naivePair, in bool, passed time.Duration, reset bool) {
 		p.q1 = true
 	case g[3].Eval(n.is):
 		p.dead, p.counting = true, false
+	case g[4].Eval(n.is):
+		p.q1, p.counting = true, false
 	case g[2].Eval(n.is):
 		p.elapsed, p.counting = 0, false
 	case g[1].Eval(n.is):
@@ -215,6 +245,7 @@ func (n *naive) pair(p *naivePair, in bool, passed time.Duration, reset bool) {
 		p.q1 = p.elapsed >= p.after
 		p.counting = !p.q1
 	}
+	p.begun = in && !p.q1 && !p.dead
 	q2 := p.q1
 	if p.pulse > 0 {
 		if p.pulsing && p.pulseElapsed >= p.pulse {
@@ -253,6 +284,10 @@ func (n *naive) nextTimer() (time.Duration, bool) {
 		due(p.counting, p.after-p.elapsed)
 		due(p.pulsing, p.pulse-p.pulseElapsed)
 		due(p.holding, p.hold-p.holdElapsed)
+	}
+	due(n.reminding, n.soundsAgain()-n.remindElapsed)
+	if at, ok := n.nextLine(); ok {
+		due(true, at-n.last)
 	}
 	return next, ok
 }
@@ -346,7 +381,7 @@ func (n *naive) judgeOutputs() {
 			}
 		}
 	}
-	listed := map[int]bool{}
+	listed := n.judgeOverrides(strongest)
 	for state := term.Off + 1; state > 0; state-- {
 		for e, ef := range n.effects() {
 			for _, o := range n.outputsOf(ef) {
@@ -366,7 +401,7 @@ func (n *naive) judgeOutputs() {
 // reads reports whether some condition reads the commanded state of the output.
 func (n *naive) reads(o int) bool {
 	reads := func(t *term.Term) bool { return n.matters(t, o) }
-	return slices.ContainsFunc(n.causes, reads) || slices.ContainsFunc(n.guards, func(four [4]*term.Term) bool { return slices.ContainsFunc(four[:], reads) })
+	return slices.ContainsFunc(n.causes, reads) || slices.ContainsFunc(n.guards, func(five [5]*term.Term) bool { return slices.ContainsFunc(five[:], reads) })
 }
 
 // matters reports whether the commanded state of the output can make a difference to the term.
@@ -409,6 +444,11 @@ func (n *naive) constant(t *term.Term) (never, always bool) {
 
 func (n *naive) disabledOutput(o int) bool {
 	point, isModule := n.world.PointRefs[n.world.Outputs[o].Address]
+	for e, equipment := range n.world.Equipment {
+		if n.fact(term.EquipmentDisabled, e) && slices.Contains(equipment.Outputs, int32(o)) {
+			return true
+		}
+	}
 	return n.fact(term.OutputDisabled, o) || isModule && n.fact(term.DeviceDisabled, point)
 }
 
@@ -422,10 +462,20 @@ func (n *naive) latches(k term.Kind) bool {
 	switch k {
 	case term.DeviceSupervisory:
 		return slices.Contains(latched, "supervisory")
+	case term.DevicePrealarm:
+		return slices.Contains(latched, "prealarm")
 	case term.DeviceFault, term.OutputFault, term.LoopFault, term.SupplyFault:
 		return slices.Contains(latched, "fault")
 	}
 	return false
+}
+
+// latchesFact reports whether a fact stays until reset when its signal has gone.
+func (n *naive) latchesFact(f term.Fact) bool {
+	if f.Kind == term.DeviceActive {
+		return n.world.Points[f.Index].Input == term.Technical && slices.Contains(n.site.GetPanel().GetLatched(), "technical")
+	}
+	return n.latches(f.Kind)
 }
 
 // input takes one fact.
@@ -435,7 +485,10 @@ func (n *naive) input(in input) {
 		n.fire(int(f.Index), in.on)
 		return
 	}
-	if !in.on && n.latches(f.Kind) {
+	if n.tests(in) {
+		return
+	}
+	if !in.on && n.latchesFact(f) {
 		n.gone[f] = n.facts[f]
 		return
 	}
@@ -446,7 +499,7 @@ func (n *naive) input(in input) {
 			n.flag(term.PanelAcknowledged, false)
 		}
 	}
-	n.facts[f] = in.on
+	n.put(f, in.on)
 }
 
 func (n *naive) fire(i int, on bool) {
@@ -458,7 +511,15 @@ func (n *naive) fire(i int, on bool) {
 		n.withheld[i] = true
 		return
 	}
-	n.facts[f] = true
+	if n.inTest(i) {
+		n.withheld[i] = true
+		n.shown = append(n.shown, "tested")
+		if !n.reading[i] {
+			n.rearm(i)
+		}
+		return
+	}
+	n.put(f, true)
 	n.flag(term.PanelAcknowledged, false)
 	zone := n.world.Points[i].Zone
 	if n.site.GetPanel().GetResound() == "new-device" || zone < 0 || !n.zoneFire[zone] {
@@ -475,7 +536,7 @@ func (n *naive) endSilence() {
 func (n *naive) operate(op Operation) {
 	switch op.Kind {
 	case Acknowledge:
-		n.flag(term.PanelAcknowledged, true)
+		n.acknowledge()
 	case Silence:
 		n.flag(term.PanelSilenced, true)
 		for e, ef := range n.effects() {
@@ -492,19 +553,30 @@ func (n *naive) operate(op Operation) {
 	case Evacuate:
 		n.endSilence()
 		n.flag(term.PanelEvacuate, true)
+	case TestZone:
+		n.testZone(int(op.Index), op.On)
+	case MoveOverride:
+		if n.position[int(op.Index)] != op.Value {
+			n.position[int(op.Index)] = op.Value
+			n.moves = append(n.moves, int(op.Index))
+		}
 	case Control:
+		n.pressed(int(op.Index), op.On)
 		n.facts[term.Fact{Kind: term.ControlOn, Index: op.Index}] = op.On
 	case Mode:
 		for _, mode := range []int32{term.Day, term.Night} {
 			n.facts[term.Fact{Kind: term.PanelMode, Value: mode}] = mode == op.Value
 		}
-	case DisableDevice, DisableZone, DisableOutput:
-		kind := map[OpKind]term.Kind{DisableDevice: term.DeviceDisabled, DisableZone: term.ZoneDisabled, DisableOutput: term.OutputDisabled}[op.Kind]
-		n.facts[term.Fact{Kind: kind, Index: op.Index}] = op.On
-		for i := range n.world.Points {
-			if n.withheld[i] && !n.disabledPoint(i) {
-				n.withheld[i] = false
-				n.unlatched = append(n.unlatched, i)
+	case DisableDevice, DisableZone, DisableOutput, DisableEquipment:
+		kind := map[OpKind]term.Kind{DisableDevice: term.DeviceDisabled, DisableZone: term.ZoneDisabled, DisableOutput: term.OutputDisabled, DisableEquipment: term.EquipmentDisabled}[op.Kind]
+		f := term.Fact{Kind: kind, Index: op.Index}
+		if n.facts[f] == op.On {
+			return
+		}
+		n.facts[f] = op.On
+		for i, p := range n.world.Points {
+			if op.Kind == DisableDevice && i == int(op.Index) || op.Kind == DisableZone && p.Zone == int(op.Index) {
+				n.rearm(i)
 			}
 		}
 	}
@@ -517,19 +589,21 @@ func (n *naive) reset() {
 		if !n.facts[f] {
 			continue
 		}
-		if n.fact(term.DeviceActive, i) && n.site.GetPanel().GetReset_() != "drop-all" {
+		if n.reading[i] && n.site.GetPanel().GetReset_() != "drop-all" {
 			n.zoneFire[p.Zone] = true
 			continue
 		}
-		n.facts[f] = false
+		n.put(f, false)
 		n.unlatched = append(n.unlatched, i)
 	}
 	for f, gone := range n.gone {
 		if gone {
-			n.facts[f] = false
+			n.put(f, false)
 		}
 	}
 	clear(n.gone)
+	n.newsAgain(func(c string) bool { return c != "disablement" && c != "test" })
+	n.reminding = false
 	n.endSilence()
 	n.flag(term.PanelAcknowledged, false)
 	n.flag(term.PanelEvacuate, false)

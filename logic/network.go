@@ -14,7 +14,9 @@ type network struct {
 	base   [term.LastKnown + 1]int32 // node of the first fact of a kind
 	size   [term.LastKnown + 1]int32 // facts of the kind
 	leaves int32
-	gates  []gate
+	// condition says which of the panel's conditions each fact makes; Quiescent for none.
+	condition []Condition
+	gates     []gate
 	// inputs[g] are the inputs of gate g; outs[n] the gates that node n feeds, one entry for each
 	// wire; both by node number in the flat lists.
 	inputs lists
@@ -68,6 +70,7 @@ func newNetwork(w *term.World) *network {
 			n.size[kind] = int32(len(w.Points))
 		}
 		n.leaves += n.size[kind]
+		n.condition = append(n.condition, slices.Repeat([]Condition{conditionOf(kind)}, int(n.size[kind]))...)
 	}
 	return n
 }

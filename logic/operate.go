@@ -10,6 +10,9 @@ import (
 func (p *Program) takeOperations(s *State, sink Sink) {
 	resetBy, reset := uint64(0), false
 	for _, op := range s.ops {
+		if p.refused(s, op, sink) {
+			continue
+		}
 		if op.Kind == Reset {
 			resetBy, reset = op.event, true
 			continue
@@ -26,7 +29,8 @@ func (p *Program) takeOperations(s *State, sink Sink) {
 func (p *Program) operate(s *State, op operation, sink Sink) {
 	switch op.Kind {
 	case Acknowledge:
-		p.setPanel(s, term.PanelAcknowledged, true, op.event, sink)
+		p.detection.Acknowledge(&s.detection, s.turn.now, op.event, signalSink{p, s, sink})
+		p.acknowledge(s, op.event, sink)
 	case Silence:
 		p.silence(s, op.event, sink)
 	case Resound:
@@ -35,10 +39,7 @@ func (p *Program) operate(s *State, op operation, sink Sink) {
 		p.endSilence(s, op.event, sink)
 		p.setEvacuate(s, true, op.event, sink)
 	case Control:
-		leaf, _ := p.net.leaf(term.Fact{Kind: term.ControlOn, Index: op.Index})
-		if s.net.value[leaf] != op.On {
-			p.net.set(&s.net, leaf, op.On, sink.Note(Change{Kind: ControlChanged, Index: op.Index, On: op.On, Parent: op.event}))
-		}
+		p.control(s, op, sink)
 	case Mode:
 		p.setMode(s, op.Value, op.event, sink)
 	case DisableDevice:
@@ -47,8 +48,29 @@ func (p *Program) operate(s *State, op operation, sink Sink) {
 		p.disable(s, term.Fact{Kind: term.ZoneDisabled, Index: op.Index}, op, sink)
 	case DisableOutput:
 		p.disable(s, term.Fact{Kind: term.OutputDisabled, Index: op.Index}, op, sink)
+	case DisableEquipment:
+		p.disable(s, term.Fact{Kind: term.EquipmentDisabled, Index: op.Index}, op, sink)
+	case TestZone:
+		p.test(s, op, sink)
+	case MoveOverride:
+		p.moveOverride(s, op, sink)
 	default:
 		panic(fmt.Sprintf("logic: no operation %d", op.Kind))
+	}
+}
+
+// control turns one of the panel's extra keys on or off.
+func (p *Program) control(s *State, op operation, sink Sink) {
+	leaf, _ := p.net.leaf(term.Fact{Kind: term.ControlOn, Index: op.Index})
+	if s.net.value[leaf] == op.On {
+		return
+	}
+	event := sink.Note(Change{Kind: ControlChanged, Index: op.Index, On: op.On, Parent: op.event})
+	p.setFact(s, leaf, op.On, event)
+	for i := range p.phasings {
+		if op.On && p.phasings[i].hurry == op.Index {
+			s.scratch.hurries = append(s.scratch.hurries, hurried{int32(i), event})
+		}
 	}
 }
 
@@ -61,7 +83,7 @@ func (p *Program) setPanel(s *State, kind term.Kind, on bool, event uint64, sink
 		return event
 	}
 	event = sink.Note(Change{Kind: PanelChanged, Index: int32(kind), Fact: fact, On: on, Parent: event})
-	p.net.set(&s.net, leaf, on, event)
+	p.setFact(s, leaf, on, event)
 	return event
 }
 
@@ -77,8 +99,8 @@ func (p *Program) setMode(s *State, mode int32, event uint64, sink Sink) {
 	}
 	event = sink.Note(Change{Kind: PanelChanged, Index: int32(term.PanelMode), Fact: fact, On: true, Parent: event})
 	ends, _ := p.net.leaf(term.Fact{Kind: term.PanelMode, Value: term.Day + term.Night - mode})
-	p.net.set(&s.net, begins, true, event)
-	p.net.set(&s.net, ends, false, event)
+	p.setFact(s, begins, true, event)
+	p.setFact(s, ends, false, event)
 }
 
 // silence removes, at every output, what is demanded through silenceable effects, up to the
@@ -123,7 +145,7 @@ func (p *Program) setEvacuate(s *State, on bool, event uint64, sink Sink) {
 	}
 }
 
-// disable disables or enables a device, a zone or an output.
+// disable disables or enables a device, a zone, an output or an equipment.
 func (p *Program) disable(s *State, fact term.Fact, op operation, sink Sink) {
 	leaf, ok := p.net.leaf(fact)
 	if !ok {
@@ -133,10 +155,16 @@ func (p *Program) disable(s *State, fact term.Fact, op operation, sink Sink) {
 		return
 	}
 	event := sink.Note(Change{Kind: DisabledChanged, Index: fact.Index, Fact: fact, On: op.On, Parent: op.event})
-	p.net.set(&s.net, leaf, op.On, event)
+	p.setFact(s, leaf, op.On, event)
 	switch fact.Kind {
 	case term.OutputDisabled:
 		s.outputDue(fact.Index, event)
+	case term.EquipmentDisabled:
+		for _, drives := range p.driving {
+			if drives[0] == fact.Index {
+				s.outputDue(drives[1], event)
+			}
+		}
 	case term.DeviceDisabled:
 		if output := p.points[fact.Index].output; output >= 0 {
 			s.outputDue(output, event)
@@ -151,8 +179,12 @@ func (p *Program) disable(s *State, fact term.Fact, op operation, sink Sink) {
 	}
 }
 
-// rearm lets the line decide anew on a device whose decision was withheld, once it is enabled.
+// rearm lets the line decide anew on a device whose decision was withheld, once it is enabled. What
+// is held of the signal of one that is disabled is dropped.
 func (p *Program) rearm(s *State, point int32, event uint64, sink Sink) {
+	if p.disabled(s, point) {
+		p.dropSignal(s, point, event, sink)
+	}
 	if s.withheld[point] && !p.disabled(s, point) {
 		s.withheld[point] = false
 		sink.Note(Change{Kind: Unlatched, Index: point, Parent: event})
@@ -170,25 +202,27 @@ func (p *Program) reset(s *State, event uint64, sink Sink) {
 		if !s.net.value[fire] {
 			continue
 		}
-		active, _ := p.net.leaf(term.Fact{Kind: term.DeviceActive, Index: int32(i)})
-		if s.net.value[active] && !p.dropAll {
+		if s.reading[i] && !p.dropAll {
 			if zone := p.points[i].zone; zone >= 0 {
 				s.zoneFire[zone] = true
 			}
 			continue
 		}
-		p.net.set(&s.net, fire, false, sink.Note(Change{Kind: Unlatched, Index: int32(i), On: true, Parent: event}))
+		p.setFact(s, fire, false, sink.Note(Change{Kind: Unlatched, Index: int32(i), On: true, Parent: event}))
 	}
+	p.detection.Reset(&s.detection, event, func(point int32) bool { return p.fires(s, point) }, signalSink{p, s, sink})
 	p.clearGone(s, event, sink)
+	p.newsAgain(s, event, Condition.news)
+	s.shows.remindAt = never
 	p.endSilence(s, event, sink)
 	p.setPanel(s, term.PanelAcknowledged, false, event, sink)
 	p.setEvacuate(s, false, event, sink)
 }
 
-// clearGone clears latched supervisory signals and faults that are there no more.
+// clearGone clears latched signals beside fire that are there no more.
 func (p *Program) clearGone(s *State, event uint64, sink Sink) {
 	for kind := range term.OutputState {
-		if !p.latches[kind] {
+		if !p.latches[kind] && !(kind == term.DeviceActive && p.latchesTechnical) {
 			continue
 		}
 		for i := range p.net.size[kind] {
@@ -196,7 +230,7 @@ func (p *Program) clearGone(s *State, event uint64, sink Sink) {
 			leaf, _ := p.net.leaf(fact)
 			if s.gone[leaf] {
 				s.gone[leaf] = false
-				p.net.set(&s.net, leaf, false, sink.Note(Change{Kind: SignalUnlatched, Index: i, Fact: fact, Parent: event}))
+				p.setFact(s, leaf, false, sink.Note(Change{Kind: SignalUnlatched, Index: i, Fact: fact, Parent: event}))
 			}
 		}
 	}

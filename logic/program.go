@@ -26,9 +26,10 @@
 //   - A decision on fire that falls while the device or its zone is disabled is not taken; when
 //     both are enabled again the line is told to decide anew. A disabled device that is an output
 //     module is a disabled output.
+//   - Whether a signal is to be investigated is asked once all else of the instant has been taken.
+//   - A held signal of a device that is disabled is dropped.
 //
-// Left out, and refused by Compile: detection beyond the plain decision (confirmation,
-// investigation, verification), the `release` state, the calendar of modes, test. Buzzer and
+// Left out, and refused by Compile: the `release` state, the calendar of modes, test. Buzzer and
 // indicators are not modelled; `acknowledged` is.
 //
 // Invariants: equal calls give equal changes in equal order; every change names the event that
@@ -42,6 +43,7 @@ package logic
 import (
 	"time"
 
+	"loopdrill.dev/loopdrill/logic/detection"
 	"loopdrill.dev/loopdrill/logic/term"
 )
 
@@ -66,20 +68,33 @@ type Program struct {
 	outputs    []output
 	points     []point
 	zones      int
+	actions    int        // of the file: guards and lists of pairs by action go on with the phasings
+	driving    [][2]int32 // pairs of an equipment and an output that drives it
+	phasings   []phasing
+	overrides  []override
+	leversOf   [][]lever // by output
+	overridden []bool    // effects in the reach of an override
+	calendar   []modeChange
+	// controlLevels are the access levels that controls need.
+	controlLevels []uint8
+	detection     *detection.Rules
+	given         []int32 // by zone: the node that says whether signals are investigated, -1 for always
 	// watched says which outputs' commanded state some condition reads.
 	watched []bool
 
-	dropAll         bool
-	resoundByDevice bool
-	latches         [term.LastKnown + 1]bool
-	night           bool
-	switchTime      time.Duration
-	chainLimit      int // ChainLimit, or less in tests
+	dropAll          bool
+	resoundByDevice  bool
+	latches          [term.LastKnown + 1]bool
+	latchesTechnical bool
+	night            bool
+	soundsAgain      time.Duration
+	switchTime       time.Duration
+	chainLimit       int // ChainLimit, or less in tests
 }
 
 // guards are the nodes of the conditions beside an action; -1 for none.
 type guards struct {
-	unless, pause, restart, cancel int32
+	unless, pause, restart, cancel, hurry int32
 }
 
 // pair is one cause joined with one effect by one action.
@@ -87,6 +102,7 @@ type pair struct {
 	action, cause, effect int32
 	state                 term.State
 	after, pulse, hold    time.Duration
+	phasing, floor        int32 // of a phasing: the floor that burns; -1 for an action of the file
 }
 
 // effect is a set of outputs.
@@ -99,14 +115,16 @@ type effect struct {
 
 // output is what the program must know of an output.
 type output struct {
-	point int32 // -1 for one on the panel itself
+	point     int32 // -1 for one on the panel itself
+	equipment int32 // that it drives, -1 for none
 }
 
 // point is what the program must know of a device.
 type point struct {
-	fire   bool
-	zone   int32 // -1 for none
-	output int32 // -1 for an input
+	fire      bool
+	technical bool
+	zone      int32 // -1 for none
+	output    int32 // -1 for an input
 }
 
 // userLists says, by node, which causes it is the condition of and beside which actions it stands.
@@ -115,21 +133,28 @@ type userLists struct {
 	actions lists
 }
 
-// Pair describes one pair of a cause and an effect of an action.
+// Pair describes one pair of a cause and an effect: of an action of the file, or else, Action being
+// -1, of a phasing and the floor that burns.
 type Pair struct {
 	Action, Cause, Effect int
+	Phasing, Floor        int
 	State                 term.State
 	After, For, Hold      time.Duration
 }
 
 // Pairs returns the number of pairs: the index space of ActionChanged and the delays. They stand
-// in file order of actions, within one of its causes, within one of its effects.
+// in file order of actions, within one of its causes, within one of its effects; then those of
+// phasings, by floor that burns, by distance from it.
 func (p *Program) Pairs() int { return len(p.pairs) }
 
 // Pair describes pair i.
 func (p *Program) Pair(i int) Pair {
 	pr := p.pairs[i]
-	return Pair{int(pr.action), int(pr.cause), int(pr.effect), pr.state, pr.after, pr.pulse, pr.hold}
+	action := int(pr.action)
+	if pr.phasing >= 0 {
+		action = -1
+	}
+	return Pair{Action: action, Cause: int(pr.cause), Effect: int(pr.effect), Phasing: int(pr.phasing), Floor: int(pr.floor), State: pr.state, After: pr.after, For: pr.pulse, Hold: pr.hold}
 }
 
 // Causes returns the number of causes.

@@ -26,7 +26,7 @@ func (c *compiler) vocabulary(action int, state term.State, effects []int32) {
 	}
 	takes := "sounder circuits and loop sounders take alert, evacuate or off"
 	if !example.Sounder {
-		takes = "relays and circuits without sounders take on or off"
+		takes = "relays and circuits without sounders take on, release or off"
 	}
 	c.add(finding.Refuse("program.vocabulary", fmt.Sprintf("program.actions[%d].state", action),
 		fmt.Sprintf("action %d demands %q of %s", action+1, state, finding.Sample(wrong, 5)), takes+"; give them an action of their own"))
@@ -60,7 +60,7 @@ func (c *compiler) review(conditions *conditions) {
 		}
 	}
 	for i, ef := range c.program.GetEffects() {
-		if len(c.p.pairsTo.at(int32(i))) == 0 {
+		if len(c.p.pairsTo.at(int32(i))) == 0 && !c.p.overridden[i] {
 			c.add(finding.Warn("program.effect-without-action", fmt.Sprintf("program.effects[%d]", i), fmt.Sprintf("effect %q has no action", ef.GetEffect()), "nothing operates it; a spare may stay"))
 		}
 	}

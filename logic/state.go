@@ -3,6 +3,7 @@ package logic
 import (
 	"time"
 
+	"loopdrill.dev/loopdrill/logic/detection"
 	"loopdrill.dev/loopdrill/logic/term"
 )
 
@@ -17,8 +18,15 @@ type State struct {
 	gone []bool
 	// withheld says of each point that a decision on fire was not taken.
 	withheld []bool
+	// reading says of each point what it reads, which a zone in test keeps from conditions;
+	// unheard says of each fact that the buzzer sounds for it.
+	reading, unheard []bool
 	// zoneFire says of each zone that it had a fire since the last reset.
 	zoneFire []bool
+	// detection holds what is between signals and fire. shown says of each point that it is shown as
+	// pre-alarm for that, lineEarly that its line says it is above the pre-alarm level.
+	detection        detection.State
+	shown, lineEarly []bool
 
 	cause   []causeState
 	pair    []pairState
@@ -29,6 +37,14 @@ type State struct {
 	inputs  []input
 	ops     []operation
 	started bool
+
+	shows indication
+	// moved says in which order the overrides were moved last, 0 for never; moves counts.
+	moved []uint64
+	moves uint64
+	// The calendar's next line and when it comes, or never.
+	nextMode int32
+	modeAt   time.Duration
 
 	// Changes of output(..).commanded wait here for the next evaluation.
 	commanded []int32
@@ -89,23 +105,53 @@ type scratch struct {
 	freed                      []uint64 // by one_of set: the event of a reset that freed it
 	order                      []ranked
 	events                     []uint64
+	hurries                    []hurried
 }
 
 // ranked is an output about to change, with its place in the order of commands.
 type ranked struct {
 	output, effect, place int32
 	state                 term.State
+	manual                bool // an override demands it
 	why                   uint64
 }
 
-// NewState returns the state of a quiescent panel that was never evaluated. Next asks for the
-// evaluation at t = 0.
+// strength is the demand as it was decided.
+func (r *ranked) strength() term.State {
+	if r.manual {
+		return OverrideStrength
+	}
+	return r.state
+}
+
+// NewState returns the state of a quiescent panel that was never evaluated, on which no calendar
+// runs. Next asks for the evaluation at t = 0.
 func (p *Program) NewState() *State {
 	s := &State{
+		detection: *p.detection.NewState(), shown: make([]bool, len(p.points)), lineEarly: make([]bool, len(p.points)),
 		gone: make([]bool, p.net.leaves), withheld: make([]bool, len(p.points)), zoneFire: make([]bool, p.zones),
 		cause: make([]causeState, len(p.causes)), pair: make([]pairState, len(p.pairs)), effect: make([]effectState, len(p.effects)),
 		output: make([]outputState, len(p.outputs)), holder: make([]int32, len(p.sets.start)-1),
+		reading: make([]bool, len(p.points)), unheard: make([]bool, p.net.leaves), moved: make([]uint64, len(p.overrides)),
+		again: never, modeAt: never, shows: indication{remindAt: never},
 	}
+	mode := term.Day
+	if p.night {
+		mode = term.Night
+	}
+	p.settleAtRest(s, mode)
+	for i := range s.pair {
+		s.pair[i] = pairState{due: never, pulseDue: never, holdDue: never, slot: -1}
+	}
+	for i := range s.holder {
+		s.holder[i] = -1
+	}
+	s.scratch = newScratch(len(p.pairs), len(p.effects), len(p.outputs), len(s.holder))
+	return s
+}
+
+// settleAtRest makes the facts those of a quiescent panel in a mode.
+func (p *Program) settleAtRest(s *State, mode int32) {
 	var facts []int32
 	for o := range p.outputs {
 		leaf, _ := p.net.leaf(term.Fact{Kind: term.OutputCommanded, Index: int32(o)})
@@ -115,20 +161,8 @@ func (p *Program) NewState() *State {
 		leaf, _ := p.net.leaf(term.Fact{Kind: term.OverrideAt, Index: i, Value: term.Auto})
 		facts = append(facts, leaf)
 	}
-	mode := term.Day
-	if p.night {
-		mode = term.Night
-	}
 	leaf, _ := p.net.leaf(term.Fact{Kind: term.PanelMode, Value: mode})
 	p.net.settle(&s.net, append(facts, leaf))
-	for i := range s.pair {
-		s.pair[i] = pairState{due: never, pulseDue: never, holdDue: never, slot: -1}
-	}
-	for i := range s.holder {
-		s.holder[i] = -1
-	}
-	s.scratch = newScratch(len(p.pairs), len(p.effects), len(p.outputs), len(s.holder))
-	return s
 }
 
 // CopyFrom makes s equal to o, a State of the same Program. It allocates only where s has too
@@ -141,6 +175,13 @@ func (s *State) CopyFrom(o *State) {
 	s.gone = append(old.gone[:0], o.gone...)
 	s.withheld = append(old.withheld[:0], o.withheld...)
 	s.zoneFire = append(old.zoneFire[:0], o.zoneFire...)
+	s.detection = old.detection
+	s.detection.CopyFrom(&o.detection)
+	s.shown = append(old.shown[:0], o.shown...)
+	s.lineEarly = append(old.lineEarly[:0], o.lineEarly...)
+	s.reading = append(old.reading[:0], o.reading...)
+	s.unheard = append(old.unheard[:0], o.unheard...)
+	s.moved = append(old.moved[:0], o.moved...)
 	s.cause = append(old.cause[:0], o.cause...)
 	s.pair = append(old.pair[:0], o.pair...)
 	s.effect = append(old.effect[:0], o.effect...)
@@ -199,13 +240,24 @@ func (p *Program) Operate(s *State, op Operation, event uint64) {
 
 // Next returns when the program wants to be evaluated by itself, and false for never.
 func (p *Program) Next(s *State) (time.Duration, bool) {
-	next := s.again
 	if !s.started {
-		next = 0
-	} else if len(s.timers) > 0 {
+		return s.turn.now, true // 0, or the instant of a restart
+	}
+	next := min(s.again, s.timed())
+	return next, next != never
+}
+
+// timed returns when the first of the timers, held signals, the calendar and the reminder of faults
+// comes.
+func (s *State) timed() time.Duration {
+	next := min(s.modeAt, s.shows.remindAt)
+	if held, ok := s.detection.Next(); ok {
+		next = min(next, held)
+	}
+	if len(s.timers) > 0 {
 		next = min(next, s.pair[s.timers[0]].earliest())
 	}
-	return next, next != never
+	return next
 }
 
 // Fact reports whether the fact holds, as of the last evaluation; OutputCommanded as of its end,

@@ -23,8 +23,8 @@ type word struct {
 }
 
 var (
-	cellStates = []term.State{term.On, term.Off, term.Alert, term.Evacuate}
-	stateWords = []string{"on", "off", "alert", "evacuate", "any"}
+	cellStates = []term.State{term.On, term.Off, term.Alert, term.Evacuate, term.Release}
+	stateWords = []string{"on", "off", "alert", "evacuate", "release", "any"}
 	stageWords = []string{"after", "for", "hold", "within", "silenceable", "until", "first", "then"}
 	idPattern  = regexp.MustCompile(`^[a-z0-9]([a-z0-9-]{0,38}[a-z0-9])?$`)
 )

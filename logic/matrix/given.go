@@ -2,6 +2,7 @@ package matrix
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"unicode"
 
@@ -13,10 +14,14 @@ type SettingKind uint8
 
 // Kinds of settings.
 const (
-	SetMode       SettingKind = iota + 1 // Value is term.Day or term.Night
-	SetControl                           // Index control: on
-	DisablePoint                         // Index point
-	DisableOutput                        // Index output
+	SetMode          SettingKind = iota + 1 // Value is term.Day or term.Night
+	SetControl                              // Index control: on
+	DisablePoint                            // Index point
+	DisableOutput                           // Index output
+	DisableZone                             // Index zone
+	DisableEquipment                        // Index equipment
+	TestZone                                // Index zone: in test
+	SetOverride                             // Index override, Value is term.SwitchedOn or term.SwitchedOff
 )
 
 // Setting is one thing that `given` asks for, done on the quiescent panel before any signal.
@@ -37,13 +42,21 @@ func (s Setting) Fact() term.Fact {
 		return term.Fact{Kind: term.DeviceDisabled, Index: int32(s.Index)}
 	case DisableOutput:
 		return term.Fact{Kind: term.OutputDisabled, Index: int32(s.Index)}
+	case DisableZone:
+		return term.Fact{Kind: term.ZoneDisabled, Index: int32(s.Index)}
+	case DisableEquipment:
+		return term.Fact{Kind: term.EquipmentDisabled, Index: int32(s.Index)}
+	case TestZone:
+		return term.Fact{Kind: term.ZoneTest, Index: int32(s.Index)}
+	case SetOverride:
+		return term.Fact{Kind: term.OverrideAt, Index: int32(s.Index), Value: s.Value}
 	}
 	panic(fmt.Sprintf("matrix: no such kind of setting: %d", s.Kind))
 }
 
-const givenGrammar = "write `mode=night; control=ID; disabled=POINT`, separated by semicolons"
+const givenGrammar = "write `mode=night; control=ID; disabled=POINT; test=ZONE; override=ID:off`, separated by semicolons"
 
-var givenKeys = []string{"mode", "control", "disabled"}
+var givenKeys = []string{"mode", "control", "disabled", "test", "override"}
 
 // ParseGiven reads settings as the column `given` holds them. The error is the first thing that is
 // wrong, in the words of a finding.
@@ -110,17 +123,56 @@ func parseSetting(key, value string, w *term.World) (Setting, *flaw) {
 		return Setting{Kind: SetControl}, &flaw{code: "reference.unknown", title: fmt.Sprintf("there is no control %q", value), detail: near(value, w.Controls)}
 	case "disabled":
 		return parseDisabled(value, w)
+	case "test":
+		if i := slices.Index(w.Zones, value); i >= 0 {
+			return Setting{Kind: TestZone, Index: i}, nil
+		}
+		return Setting{Kind: TestZone}, &flaw{code: "reference.unknown", title: fmt.Sprintf("there is no zone %q", value), detail: near(value, w.Zones)}
+	case "override":
+		return parseOverride(value, w)
 	}
 	return Setting{}, &flaw{code: "matrix.given", title: fmt.Sprintf("%q cannot be given", key), detail: near(key, givenKeys) + "; " + givenGrammar}
 }
 
-// parseDisabled takes a point or an output. An output module is disabled as the output it is.
-func parseDisabled(value string, w *term.World) (Setting, *flaw) {
-	if output, ok := w.OutputRefs[value]; ok {
-		return Setting{Kind: DisableOutput, Index: output}, nil
+// parseOverride reads the id of an override and its position.
+func parseOverride(value string, w *term.World) (Setting, *flaw) {
+	id, word, _ := strings.Cut(value, ":")
+	i := slices.Index(w.Overrides, strings.TrimSpace(id))
+	if i < 0 {
+		return Setting{Kind: SetOverride}, &flaw{code: "reference.unknown", title: fmt.Sprintf("there is no override %q", strings.TrimSpace(id)), detail: near(strings.TrimSpace(id), w.Overrides)}
 	}
-	if point, ok := w.PointRefs[value]; ok {
-		return Setting{Kind: DisablePoint, Index: point}, nil
+	position, ok := term.Position(strings.TrimSpace(word))
+	if !ok || position == term.Auto {
+		return Setting{Kind: SetOverride}, &flaw{code: "matrix.given", title: fmt.Sprintf("%q says no position of the override", value), detail: fmt.Sprintf("write override=%s:on or override=%s:off; without it the switch stands at auto", w.Overrides[i], w.Overrides[i])}
+	}
+	return Setting{Kind: SetOverride, Index: i, Value: position}, nil
+}
+
+// parseDisabled takes a point, an output, a zone or an equipment. An output module is disabled as the
+// output it is. An id that is both a zone's and an equipment's, or a label besides, is written
+// zone:ID or equipment:ID.
+func parseDisabled(value string, w *term.World) (Setting, *flaw) {
+	var meant []Setting
+	what, id, qualified := strings.Cut(value, ":")
+	if !qualified {
+		what, id = "", value
+	}
+	if output, ok := w.OutputRefs[value]; ok {
+		meant = append(meant, Setting{Kind: DisableOutput, Index: output})
+	} else if point, ok := w.PointRefs[value]; ok {
+		meant = append(meant, Setting{Kind: DisablePoint, Index: point})
+	}
+	if zone := slices.Index(w.Zones, id); zone >= 0 && (what == "" || what == "zone") {
+		meant = append(meant, Setting{Kind: DisableZone, Index: zone})
+	}
+	if e := slices.IndexFunc(w.Equipment, func(e term.Equipment) bool { return e.ID == id }); e >= 0 && (what == "" || what == "equipment") {
+		meant = append(meant, Setting{Kind: DisableEquipment, Index: e})
+	}
+	switch {
+	case len(meant) == 1:
+		return meant[0], nil
+	case len(meant) > 1:
+		return Setting{Kind: DisablePoint}, &flaw{code: "matrix.given", title: fmt.Sprintf("%q names several things that can be disabled", value), detail: "write zone:" + id + " or equipment:" + id + ", or a point by its loop and address"}
 	}
 	known := make([]string, 0, 2*len(w.Points)+len(w.Outputs))
 	for i := range w.Points {
@@ -132,7 +184,11 @@ func parseDisabled(value string, w *term.World) (Setting, *flaw) {
 	for i := range w.Points {
 		known = append(known, w.Points[i].Address)
 	}
-	return Setting{Kind: DisablePoint}, &flaw{code: "reference.unknown", title: fmt.Sprintf("there is no point %q", value), detail: near(value, known)}
+	known = append(known, w.Zones...)
+	for i := range w.Equipment {
+		known = append(known, w.Equipment[i].ID)
+	}
+	return Setting{Kind: DisablePoint}, &flaw{code: "reference.unknown", title: fmt.Sprintf("there is no point, output, zone or equipment %q", value), detail: near(value, known)}
 }
 
 func leadingSpace(text string) int {

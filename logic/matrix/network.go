@@ -100,7 +100,7 @@ func (n *network) build(t *term.Term, negative bool, done map[signed]int32) int3
 // signal returns the level that a fact needs; ok is false for a fact that no signal changes.
 func (n *network) signal(f term.Fact) (need level, ok bool) {
 	need, ok = needs(f, n.world)
-	if !ok || need == quiet || n.row.disables(f.Index) {
+	if !ok || need == quiet || n.row.disables(f.Index, n.world) {
 		return quiet, false
 	}
 	return need, true

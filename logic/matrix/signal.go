@@ -124,6 +124,9 @@ func (r *Row) Holds(f term.Fact, rest func(term.Fact) bool) bool {
 		if s.Kind == SetMode && f.Kind == term.PanelMode {
 			return f.Value == s.Value
 		}
+		if s.Kind == SetOverride && f.Kind == term.OverrideAt && int(f.Index) == s.Index {
+			return f.Value == s.Value
+		}
 		if s.Fact() == f {
 			return true
 		}
@@ -131,9 +134,15 @@ func (r *Row) Holds(f term.Fact, rest func(term.Fact) bool) bool {
 	return rest(f)
 }
 
-func (r *Row) disables(point int32) bool {
+// disables reports whether `given` keeps a point's signals from coming to anything: the point is
+// disabled, or it is a fire input of a zone that is disabled or in test.
+func (r *Row) disables(point int32, w *term.World) bool {
+	p := &w.Points[point]
 	for _, s := range r.Given {
 		if s.Kind == DisablePoint && s.Index == int(point) {
+			return true
+		}
+		if (s.Kind == DisableZone || s.Kind == TestZone) && p.Input.Fire() && s.Index == p.Zone {
 			return true
 		}
 	}

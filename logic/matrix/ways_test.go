@@ -43,7 +43,7 @@ func bruteForce(r *Row, w *term.World) []Way {
 	options := make([][]SignalKind, len(w.Points))
 	for i, p := range w.Points {
 		options[i] = []SignalKind{0}
-		if r.disables(int32(i)) {
+		if r.disables(int32(i), w) {
 			continue
 		}
 		if p.Prealarm {

@@ -115,9 +115,11 @@ func (p *Plan) Path(e *sim.Event) string {
 	case ofCause:
 		return fmt.Sprintf("program.causes[%d]", e.Subject)
 	case ofPair:
-		return fmt.Sprintf("program.actions[%d]", p.Program.Pair(int(e.Subject)).Action)
+		return p.Program.PairPath(int(e.Subject))
 	case ofEffect:
 		return fmt.Sprintf("program.effects[%d]", e.Subject)
+	case ofOverride:
+		return fmt.Sprintf("program.overrides[%d]", e.Subject)
 	case ofEquipment:
 		return fmt.Sprintf("equipment[%d]", e.Subject)
 	}

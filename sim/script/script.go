@@ -25,6 +25,7 @@ import (
 	"slices"
 	"time"
 
+	"loopdrill.dev/loopdrill/logic"
 	"loopdrill.dev/loopdrill/logic/term"
 	"loopdrill.dev/loopdrill/proto/finding"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
@@ -36,6 +37,7 @@ type Script struct {
 	plan       *drill.Plan
 	name       string
 	seed       uint64
+	begins     time.Duration // after the beginning of the week
 	acts       []drill.Act
 	expect     []expectation
 	end        time.Duration   // latest time that a step or an expectation names
@@ -54,6 +56,7 @@ func Compile(plan *drill.Plan, m *pb.Scenario) (*Script, []*pb.Finding) {
 		plan: plan, reader: term.NewReader(plan.World), steps: map[string]int{},
 		s: &Script{plan: plan, name: m.GetScenario(), seed: m.GetSeed(), othersNone: m.GetOthers() == "none", named: make([]bool, len(plan.In.Outputs))},
 	}
+	c.begins(m.GetBegins())
 	for i, step := range m.GetSteps() {
 		c.step(i, step)
 	}
@@ -98,6 +101,17 @@ func (c *compiler) refuse(code, path, title, detail string) {
 	c.found = append(c.found, finding.Refuse("scenario."+code, path, title, detail))
 }
 
+// begins takes the moment of the week at which the run begins: Monday, midnight, if none is given.
+func (c *compiler) begins(b *pb.Begins) {
+	if b == nil {
+		return
+	}
+	c.s.begins = logic.InWeek(b.GetDay(), b.GetAt().AsDuration())
+	if !c.plan.Program.HasCalendar() {
+		c.refuse("begins-unused", "begins", "the run does not depend on the day of the week", "the panel has no calendar; take `begins` out, or give the panel one")
+	}
+}
+
 // step resolves a step and registers its id.
 func (c *compiler) step(i int, step *pb.Step) {
 	path := fmt.Sprintf("steps[%d]", i)
@@ -124,8 +138,6 @@ func (c *compiler) level(path string, step *pb.Step) {
 	case step.Level == nil:
 	case !operates(step):
 		c.refuse("level-unused", path+".level", "only what is done at the panel has an access level", "take the level out of this step")
-	case step.GetLevel() < 2:
-		c.found = append(c.found, finding.NotYet(path+".level", "the panel's refusal of an operator at access level 1"))
 	}
 }
 

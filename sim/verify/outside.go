@@ -15,7 +15,7 @@ var insideKinds = map[sim.Kind]bool{
 	drill.CauseChanged: true, drill.ActionChanged: true, drill.EffectChanged: true, drill.ProgramChanged: true,
 	drill.OutputDemanded: true, // an output at rest may be demanded off: only the command shows a difference
 	drill.DelayStarted:   true, drill.DelayEnded: true, drill.DelayCancelled: true,
-	drill.DelayPaused: true, drill.DelayRestarted: true, drill.DelayResumed: true,
+	drill.DelayPaused: true, drill.DelayRestarted: true, drill.DelayResumed: true, drill.DelayHurried: true,
 }
 
 // outsideDigest is the digest of everything in a log but the program's own works: stimuli,

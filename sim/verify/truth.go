@@ -180,7 +180,16 @@ func (w *worker) anyDetector(row int32, facts map[term.Fact]bool) bool {
 	return false
 }
 
-// disabled reports whether what is confirmed does not count: the point is disabled by `given`.
+// disabled reports whether what is confirmed does not count: the point is disabled by `given`, or is
+// a fire input of a zone that is disabled or in test.
 func (w *worker) disabled(c *course, f term.Fact) bool {
-	return c.d.Fact(term.Fact{Kind: term.DeviceDisabled, Index: f.Index})
+	if c.d.Fact(term.Fact{Kind: term.DeviceDisabled, Index: f.Index}) {
+		return true
+	}
+	p := &w.v.plan.World.Points[f.Index]
+	if p.Zone < 0 || !p.Input.Fire() {
+		return false
+	}
+	zone := func(kind term.Kind) bool { return c.d.Fact(term.Fact{Kind: kind, Index: int32(p.Zone)}) }
+	return zone(term.ZoneDisabled) || zone(term.ZoneTest)
 }

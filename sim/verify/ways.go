@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"loopdrill.dev/loopdrill/logic/matrix"
+	"loopdrill.dev/loopdrill/logic/term"
 	"loopdrill.dev/loopdrill/proto/finding"
 )
 
@@ -126,6 +127,14 @@ func givenText(v *Verifier, given []matrix.Setting) string {
 			words = append(words, "disabled="+v.plan.In.Points[s.Index].Label)
 		case matrix.DisableOutput:
 			words = append(words, "disabled="+v.plan.In.Outputs[s.Index].Label)
+		case matrix.DisableZone:
+			words = append(words, "disabled=zone:"+v.plan.World.Zones[s.Index])
+		case matrix.DisableEquipment:
+			words = append(words, "disabled=equipment:"+v.plan.World.Equipment[s.Index].ID)
+		case matrix.TestZone:
+			words = append(words, "test="+v.plan.World.Zones[s.Index])
+		case matrix.SetOverride:
+			words = append(words, "override="+v.plan.World.Overrides[s.Index]+":"+term.PositionWord(s.Value))
 		}
 	}
 	slices.Sort(words)
