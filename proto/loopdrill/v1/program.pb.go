@@ -375,23 +375,30 @@ func (x *Override) GetOpposes() []string {
 	return nil
 }
 
-// Detection says how a zone turns signals into a fire.
+// Detection says how a zone turns the signals of its detectors into a fire: verification first, then
+// confirmation, then investigation. Detectors are those of smoke, heat, both and flame, and a conventional
+// zone, which counts as one detector. Call points, waterflow and fire inputs are never held: they are fire at
+// once, and so is all that is held in their zone. A zone whose criterion is met holds nothing more until
+// reset, and reset ends all that is held.
 type Detection struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Id of the zone.
 	Zone string `protobuf:"bytes,1,opt,name=zone,proto3" json:"zone,omitempty"`
-	// What confirms a first signal of an automatic detector: nothing more (none), the same detector once
-	// more or another of the zone, another of the zone, or one of another zone. Default none.
+	// What confirms a first signal of a detector: nothing more (none), the same detector once more after its
+	// reset or another of the zone (same-or-other), so many distinct ones of the zone (other), or one of another
+	// zone, held or in fire (other-zone). Default none.
 	Confirm string `protobuf:"bytes,2,opt,name=confirm,proto3" json:"confirm,omitempty"`
-	// Window in which the confirmation must come; after it the first signal is dropped. Default 30 min
-	// (EN 54-2 7.12, from memory).
+	// Window in which the confirmation must come; after it the first signal is dropped and its detector reset.
+	// Not with `first_signal: fire`, which stays until reset. Default 30 min (EN 54-2 7.12, from memory).
 	Within *durationpb.Duration `protobuf:"bytes,3,opt,name=within,proto3" json:"within,omitempty"`
-	// What the first signal already does: nothing (type A of EN 54-2 7.12), a pre-alarm (type B), or the
-	// fire condition, in which only what asks for zone(..).confirmed waits (type C). Default nothing.
+	// What the first signal already does: nothing (type A of EN 54-2 7.12), a pre-alarm of its detector
+	// until it is fire or dropped (type B), or the fire condition, in which only what asks for
+	// zone(..).confirmed waits (type C). Default nothing.
 	FirstSignal string `protobuf:"bytes,4,opt,name=first_signal,json=firstSignal,proto3" json:"first_signal,omitempty"`
-	// Time for a person to go and look.
+	// Time for a person to go and look. Not with `other` and `other-zone`, where two have signalled, nor with
+	// `first_signal: fire`.
 	Investigate *Investigate `protobuf:"bytes,5,opt,name=investigate,proto3" json:"investigate,omitempty"`
-	// Reset and restart of a smoke detector before it is believed.
+	// Reset and restart of smoke detectors before they are believed; no other device is verified.
 	Verification *Verification `protobuf:"bytes,6,opt,name=verification,proto3" json:"verification,omitempty"`
 	// Detectors that must signal, with `other`. Default 2.
 	Detectors *uint32 `protobuf:"varint,7,opt,name=detectors,proto3,oneof" json:"detectors,omitempty"`
@@ -497,14 +504,16 @@ func (x *Detection) GetReadyAfter() *durationpb.Duration {
 	return nil
 }
 
-// Investigate holds a detector's alarm back while somebody looks.
+// Investigate holds a lone signal back while somebody looks: one that would be the only fire on the
+// panel. Its detector shows as pre-alarm. Any other signal that passes, of any zone, and any fire ends it: all
+// is fire at once.
 type Investigate struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Time to acknowledge. Default 15 s (NFPA 72 23.8.1).
+	// Time to acknowledge; after it, fire. Default 15 s (NFPA 72 23.8.1).
 	AcknowledgeWithin *durationpb.Duration `protobuf:"bytes,1,opt,name=acknowledge_within,json=acknowledgeWithin,proto3" json:"acknowledge_within,omitempty"`
-	// Further time after acknowledgement. Default 180 s (NFPA 72 23.8.1).
+	// Further time, from acknowledgement; after it, fire unless the panel was reset. Default 180 s (NFPA 72 23.8.1).
 	Extra *durationpb.Duration `protobuf:"bytes,2,opt,name=extra,proto3" json:"extra,omitempty"`
-	// Only while this is true; when it ceases to be, the alarm is given at once. Default always.
+	// Only while this condition is true; when it ceases to be, it is fire at once. Default always.
 	Given         string `protobuf:"bytes,3,opt,name=given,proto3" json:"given,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -561,12 +570,13 @@ func (x *Investigate) GetGiven() string {
 	return ""
 }
 
-// Verification resets a smoke detector and looks again.
+// Verification resets a smoke detector at its first signal and looks again.
 type Verification struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Retard, reset and restart together. Default 30 s.
+	// Retard, reset and restart together; nothing that the detector reads meanwhile counts. Default 30 s; at most
+	// 60 s (NFPA 72 23.8.5.4, from memory).
 	Restart *durationpb.Duration `protobuf:"bytes,1,opt,name=restart,proto3" json:"restart,omitempty"`
-	// Window in which a second actuation confirms. Default 60 s.
+	// Window after the restart in which it must signal again, or the first signal is dropped. Default 60 s.
 	Window        *durationpb.Duration `protobuf:"bytes,2,opt,name=window,proto3" json:"window,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
