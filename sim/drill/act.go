@@ -111,9 +111,6 @@ func (p *Plan) Resolve(step *pb.Step, path string) (Act, []*pb.Finding) {
 		r.act.Level = uint8(step.GetLevel())
 	}
 	r.step(step)
-	if r.act.Kind.operator() && operations[r.act.Kind] == 0 {
-		r.notYet(step)
-	}
 	return r.act, r.found
 }
 

@@ -177,13 +177,22 @@ const (
 	sourceLoops // and one for each further loop; then one for each loop's wire
 )
 
-// New returns a drill at the very start of t = 0.
-func New(plan *Plan, seed uint64) *Drill {
+// New returns a drill at the very start of t = 0, on which no calendar runs: the mode is that of a panel
+// without one, and operators change it.
+func New(plan *Plan, seed uint64) *Drill { return start(plan, seed, plan.Program.NewState()) }
+
+// NewAt returns a drill whose t = 0 is a moment of the week, as logic.InWeek gives it: the calendar
+// changes the mode.
+func NewAt(plan *Plan, seed uint64, begins time.Duration) *Drill {
+	return start(plan, seed, plan.Program.NewStateAt(begins))
+}
+
+func start(plan *Plan, seed uint64, program *logic.State) *Drill {
 	d := &Drill{
 		plan: plan, seed: seed,
 		agenda:  sim.NewAgenda(sourceLoops + 2*len(plan.In.Loops)),
 		log:     sim.NewLog(maxEvents),
-		program: plan.Program.NewState(),
+		program: program,
 		plant:   plan.In.Plant.NewState(),
 		points:  make([]pointState, len(plan.In.Points)),
 		outputs: make([]outputState, len(plan.In.Outputs)),
@@ -200,17 +209,17 @@ func New(plan *Plan, seed uint64) *Drill {
 			d.outputs[o].give(plan.In.Power.MicroV(d.power, int(out.Supply)))
 		}
 	}
-	start := d.log.Add(sim.Event{Kind: Start})
-	d.halt.began = start
+	begin := d.log.Add(sim.Event{Kind: Start})
+	d.halt.began = begin
 	for i := range plan.In.Loops {
 		d.lines = append(d.lines, plan.poller(plan.In.Loops[i].Line, d.loopSink(int32(i))))
 		d.wires = append(d.wires, plan.In.Loops[i].Wire.NewState())
 	}
 	d.wirings = make([]wiring, len(d.wires))
 	for i := range d.wires {
-		d.feedAtStart(int32(i), start)
+		d.feedAtStart(int32(i), begin)
 	}
-	d.settle(start)
+	d.settle(begin)
 	d.scheduleProgram(0)
 	for i := range d.lines {
 		d.schedule(i)

@@ -48,7 +48,7 @@ func play(ctx context.Context, s *Script, c *Coverage) (*pb.ScenarioReport, erro
 
 // start returns a drill at the very start, with all steps entered.
 func (s *Script) start() (*drill.Drill, error) {
-	d := drill.New(s.plan, s.seed)
+	d := drill.NewAt(s.plan, s.seed, s.begins)
 	for _, a := range s.acts {
 		if err := d.Do(a); err != nil {
 			return nil, err
