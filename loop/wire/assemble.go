@@ -8,26 +8,29 @@ import (
 // work holds the circuit as it stands: nodes after faults and isolators, their elimination, and the
 // last solution. Everything in it follows from the rest of the State.
 type work struct {
-	fresh  bool // the circuit fits the state
-	solved bool // and v is a solution of it
-	nodes  []node
-	w      []weights
-	inject []pair // current into each core's node, amperes
-	v      []pair // volts over the negative terminal of the driver
-	fills  []fill
-	tree   bool // nothing joins the cores or leads back to the driver: currents just add up
-	border border
-	near   []int32   // entry -> node where its run ends
-	beyond []int32   // entry -> node on the other side of its isolator, or the same
-	at     []int32   // entry -> node where it draws
-	want   []float64 // amperes by entry at the driver's voltage
-	draw   []float64 // amperes by entry, as solved
-	off    []bool    // entry draws nothing for want of voltage
-	end    int32     // node of the far terminal, or -1
-	pieces []int64   // by piece: lowest voltage, microvolts, or noVoltage
-	earths int       // earth faults in total
-	shunts int       // shorts in total
-	driver driver
+	fresh    bool // the circuit fits the state
+	solved   bool // and v is a solution of it
+	nodes    []node
+	w        []weights
+	inject   []pair // current into each core's node, amperes
+	v        []pair // volts over the negative terminal of the driver
+	fills    []fill
+	tree     bool // nothing joins the cores or leads back to the driver: currents just add up
+	border   border
+	near     []int32   // entry -> node where its run ends
+	beyond   []int32   // entry -> node on the other side of its isolator, or the same
+	at       []int32   // entry -> node where it draws
+	want     []float64 // amperes by entry at the driver's voltage
+	draw     []float64 // amperes by entry, as solved
+	off      []bool    // entry draws nothing for want of voltage
+	tangent  []float64 // siemens by entry: how fast its current falls with the voltage, at constant power
+	bent     bool      // the elimination is of the circuit of tangents
+	unstable bool      // which has no stable solution
+	end      int32     // node of the far terminal, or -1
+	pieces   []int64   // by piece: lowest voltage, microvolts, or noVoltage
+	earths   int       // earth faults in total
+	shunts   int       // shorts in total
+	driver   driver
 }
 
 // pair is one value per core.
@@ -58,7 +61,7 @@ func (n *Network) assemble(s *State) {
 	if w.near == nil {
 		size := len(n.entries)
 		w.near, w.beyond, w.at, w.off = make([]int32, size), make([]int32, size), make([]int32, size), make([]bool, size)
-		w.want, w.draw = make([]float64, size), make([]float64, size)
+		w.want, w.draw, w.tangent = make([]float64, size), make([]float64, size), make([]float64, size)
 	}
 	n.link(s, -1, terminalA)
 	for _, r := range n.order {

@@ -22,6 +22,10 @@
 //   - The driver limits its current. When its output falls below 10 V it folds back to a quarter
 //     of the limit; when what is asked for exceeds the limit without a short, the line has
 //     collapsed, which is an outcome and not an error.
+//   - A device connected the wrong way round conducts, as its protective diode does: a short between
+//     its line terminals, and where an isolator is built into it on either side of that, since what
+//     would part them conducts too. It ends when the device is put right or taken out.
+//   - A device that is taken out leaves its base, with the isolator in it, and draws nothing.
 //   - No connection has less than 0.1 milliohm per core.
 //   - The panel takes a core of more than 1 kilohm for broken.
 //
@@ -32,7 +36,8 @@
 //
 // Invariants. A solve costs time proportional to the devices and allocates nothing. Elimination
 // is by star-mesh transformation, in which conductances are only added, multiplied and divided:
-// nothing cancels, whatever the resistances. All thresholds are compared in whole microvolts.
+// nothing cancels, whatever the resistances. Constant power is found by Newton's method, a few such
+// solves however many the devices; only its tangents are negative conductances. All thresholds are compared in whole microvolts.
 // State holds plain data only, so that CopyFrom is a fork. Closing an isolator never makes another
 // one open, so what happens after a fault comes to rest.
 //

@@ -12,11 +12,11 @@ type FaultKind uint8
 
 // Faults of cable.
 const (
-	Break FaultKind = iota + 1 // a core, or both, carries nothing
-	Short                      // the cores touch
-	Joint                      // resistance in a core, or in both
-	Earth                      // a core touches earth
-	Reversed                   // the device at the end of the run is connected the wrong way round
+	Break    FaultKind = iota + 1 // a core, or both, carries nothing
+	Short                         // the cores touch
+	Joint                         // resistance in a core, or in both
+	Earth                         // a core touches earth
+	Reversed                      // the device at the end of the run is connected the wrong way round
 )
 
 // Core is a conductor.

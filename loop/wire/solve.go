@@ -1,7 +1,5 @@
 package wire
 
-import "math"
-
 // weights are what is left of a node once it is eliminated: the share of each neighbour in its
 // voltage, which is also the share of its current that goes there, and its own resistance. The
 // positive core goes first, so the negative one is a neighbour of it and not the reverse.
@@ -31,6 +29,13 @@ type fill struct{ pd, pg, pe, nd, ng, ne, y float64 }
 // terminal, its negative terminal (ground) and earth. A node without any conductance floats; its
 // weights are zero and so is its voltage.
 func (n *Network) eliminate(s *State) {
+	n.shunt(s)
+	s.work.bent = false
+	s.work.reduce()
+}
+
+// shunt sets what of each node leads elsewhere than along its links: shorts, earths, the far terminal.
+func (n *Network) shunt(s *State) {
 	w := &s.work
 	count := len(w.nodes)
 	for len(w.w) < count {
@@ -47,8 +52,13 @@ func (n *Network) eliminate(s *State) {
 		w.fills[w.end].pd, w.fills[w.end].ng = 1/leastOhm, 1/leastOhm
 	}
 	w.tree = w.shunts == 0 && w.earths < 2 && (w.end < 0 || s.iso[farEnd].open)
-	w.border = border{}
-	for k := count - 1; k > 0; k-- {
+}
+
+// reduce is the elimination itself. It is unstable where a conductance comes out negative, as it may
+// with those of tangents.
+func (w *work) reduce() {
+	w.border, w.unstable = border{}, false
+	for k := len(w.nodes) - 1; k > 0; k-- {
 		w.starMesh(k, &w.fills[w.nodes[k].parent])
 	}
 	var top fill // a node at the driver itself: positive = driver, negative = ground
@@ -66,7 +76,9 @@ func (w *work) starMesh(k int, up *fill) {
 	*x = weights{up: d.parent}
 	gp, gn := 1/d.ohm.p, 1/d.ohm.n
 	nP := 0.0 // negative core to the parent's positive
-	if sum := f.y + gp + f.pd + f.pg + f.pe; sum > 0 {
+	sum := f.y + gp + f.pd + f.pg + f.pe
+	w.unstable = w.unstable || sum < 0
+	if sum > 0 {
 		x.pOhm = 1 / sum
 		x.pn, x.pP, x.pD, x.pE = float64(f.y*x.pOhm), float64(gp*x.pOhm), float64(f.pd*x.pOhm), float64(f.pe*x.pOhm)
 		nP = float64(x.pn * gp)
@@ -80,7 +92,9 @@ func (w *work) starMesh(k int, up *fill) {
 		b.de += float64(x.pD * f.pe)
 		b.ge += float64(x.pE * f.pg)
 	}
-	if sum := nP + gn + f.nd + f.ng + f.ne; sum > 0 {
+	sum = nP + gn + f.nd + f.ng + f.ne
+	w.unstable = w.unstable || sum < 0
+	if sum > 0 {
 		x.nOhm = 1 / sum
 		x.nP, x.nN, x.nD, x.nE = float64(nP*x.nOhm), float64(gn*x.nOhm), float64(f.nd*x.nOhm), float64(f.ne*x.nOhm)
 		up.y += float64(x.nP * gn)
@@ -106,9 +120,10 @@ func (n *Network) solve(s *State) {
 	clear(w.off)
 	copy(w.draw, w.want)
 	for {
-		n.once(s)
-		if n.power && !w.driver.collapsed {
+		if n.power {
 			n.iterate(s)
+		} else {
+			n.once(s)
 		}
 		if w.driver.collapsed || !w.starve() {
 			return
@@ -133,6 +148,9 @@ func (w *work) place() {
 func (n *Network) once(s *State) {
 	s.solves++
 	w := &s.work
+	if w.bent {
+		n.eliminate(s)
+	}
 	w.place()
 	if w.tree {
 		w.gather()
@@ -160,7 +178,7 @@ func (w *work) gather() {
 		up.p += float64(x.pP * j.p)
 		up.n += float64(x.nN * j.n)
 	}
-	w.border.jd, w.border.je = float64(ws[0].pP*inject[0].p), 0
+	w.border = border{jd: float64(ws[0].pP * inject[0].p)}
 }
 
 func (w *work) spend() {
@@ -221,6 +239,7 @@ func (n *Network) drive(w *work) bool {
 		g += float64(b.de * b.ge / earth)
 		demand -= float64(b.je * b.de / earth)
 	}
+	w.unstable = float64(n.source*g) <= -1
 	volts := (n.volts - float64(n.source*demand)) / (1 + float64(n.source*g))
 	amps := float64(g*volts) + demand
 	folded := false
@@ -256,40 +275,6 @@ func (w *work) starve() (some bool) {
 		}
 	}
 	return some
-}
-
-// iterate lets constant powers settle: each current is its power over its voltage. The sequence
-// falls from the driver's voltage to the higher of the two solutions. A device that falls below a
-// volt on the way leaves the line; where the sequence does not settle within the bound there is no
-// solution: the line has collapsed.
-func (n *Network) iterate(s *State) {
-	w := &s.work
-	for range mostIterations {
-		worst := 0.0
-		for e := range w.draw {
-			if w.want[e] == 0 || w.off[e] {
-				continue
-			}
-			at := w.at[e]
-			if w.below(at, starved) {
-				w.off[e], worst = true, math.Inf(1)
-				continue
-			}
-			v := w.v[at].p - w.v[at].n
-			amps := float64(w.want[e]*n.volts) / v
-			worst = max(worst, math.Abs(float64((amps-w.draw[e])*v)))
-			w.draw[e] = amps
-		}
-		if worst < settledWatts {
-			return
-		}
-		n.once(s)
-		if w.driver.collapsed {
-			return
-		}
-	}
-	w.driver = driver{collapsed: true}
-	clear(w.v[:len(w.nodes)])
 }
 
 // across is the voltage between the cores of a node, microvolts.
