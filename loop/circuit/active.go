@@ -66,7 +66,7 @@ func (l *load) line(p piece) (draw, slope float64) {
 func (w *Work) settle(c *Circuit, s *State) bool {
 	for i := range c.loads {
 		w.pieces[i] = piece{on: rated, volts: math.Abs(w.volts)}
-		if (w.volts > 0) == s.reversed[i] || w.pieces[i].volts <= diodeV {
+		if (w.volts > 0) == s.reversed[i] || w.pieces[i].volts <= diodeV || !w.feeds(c, i) {
 			w.pieces[i].on = blocked
 		}
 	}
@@ -82,6 +82,12 @@ func (w *Work) settle(c *Circuit, s *State) bool {
 		}
 	}
 	return false
+}
+
+// feeds reports whether a load hangs on a section that is joined to the module.
+func (w *Work) feeds(c *Circuit, load int) bool {
+	next := min(load+1, len(c.runs)-1) // a load with an isolator hangs on whichever side is joined
+	return w.feed.joined(c.runs[load].section, c.sections) || w.feed.joined(c.runs[next].section, c.sections)
 }
 
 // hang puts the loads' lines into the ladder, each in its own direction.

@@ -203,3 +203,32 @@ func marks(loads []*pb.Load) (text string) {
 	}
 	return text
 }
+
+// A ring of 500 loads of both kinds, an isolator in every third: a short or two grounds take the two
+// loads of one section that have none, wherever they are. With so many loads the search for their
+// pieces must not be thrown by those that are cut off.
+func TestManySections(t *testing.T) {
+	var loads []*pb.Load
+	for i := range 500 {
+		l := powered(1, 0.008)
+		if i%2 == 0 {
+			l = sounder(1, 0.4)
+		}
+		l.Isolator = i%3 == 0
+		loads = append(loads, l)
+	}
+	b := newBench(t, ring(12.1, 4700, 1, loads...))
+	for _, run := range []int{2, 101, 250, 401, 497} {
+		b.c.Heal(b.s)
+		b.s.SetShort(run, 0)
+		b.active(24)
+		short := b.works()
+		b.c.Heal(b.s)
+		b.s.SetEarth(run, Positive, 0)
+		b.s.SetEarth((run*7)%500, Negative, 0)
+		b.active(24)
+		if grounds := b.works(); len(short) != 498 || !slices.Equal(short, grounds) {
+			t.Errorf("run %d: %d loads work with a short, %d with grounds", run, len(short), len(grounds))
+		}
+	}
+}
