@@ -228,7 +228,7 @@ type interactions struct {
 	sites, events, acts, slots                                    int
 	burst, loss, back, duplicate, garbled, outOfTurn, probe, ties int
 	gone, shared, repeats, outputFaults, wrongType, signals       int
-	stops, starts                                                 int
+	stops, starts, ready, confirmed, looked                       int
 	wire                                                          wireCounts
 }
 
@@ -239,6 +239,7 @@ func (n *interactions) add(o interactions) {
 	n.gone, n.shared, n.repeats = n.gone+o.gone, n.shared+o.shared, n.repeats+o.repeats
 	n.outputFaults, n.wrongType, n.signals = n.outputFaults+o.outputFaults, n.wrongType+o.wrongType, n.signals+o.signals
 	n.stops, n.starts = n.stops+o.stops, n.starts+o.starts
+	n.ready, n.confirmed, n.looked = n.ready+o.ready, n.confirmed+o.confirmed, n.looked+o.looked
 	n.wire.add(o.wire)
 }
 
@@ -272,6 +273,12 @@ func count(d *Drill) interactions {
 			n.stops++
 		case e.Kind == PanelStopped:
 			n.starts++
+		case e.Kind == DetectorReady:
+			n.ready++
+		case e.Kind == SignalConfirmed:
+			n.confirmed++
+		case e.Kind == InvestigationEnded:
+			n.looked++
 		}
 		if e.Phase != sim.Line || e.Kind == LoopFault {
 			continue
@@ -398,6 +405,7 @@ func TestLazyAgainstTwin(t *testing.T) {
 		"levels gone before they were seen": sum.gone, "shared command slots": sum.shared, "repeated commands": sum.repeats,
 		"output faults": sum.outputFaults, "wrong types": sum.wrongType, "fire signals": sum.signals,
 		"stops of the panel": sum.stops, "starts of the panel": sum.starts,
+		"detectors reset": sum.ready, "signals confirmed": sum.confirmed, "investigations that ended in fire": sum.looked,
 	}
 	for what, n := range sum.wire.table() {
 		reached[what] = *n

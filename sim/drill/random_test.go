@@ -234,7 +234,7 @@ func control(c *pb.Circuit, drives *pb.Drive) *pb.Device_ControlModule {
 
 // program draws causes over everything that the panel knows, and actions with all their keys.
 func (g *randomSite) program() {
-	p := &pb.Program{Controls: []*pb.Control{{Control: "key"}}}
+	p := &pb.Program{Controls: []*pb.Control{{Control: "key"}}, Detection: g.detection()}
 	g.site.Program = p
 	for c := range 2 + g.IntN(6) {
 		p.Causes = append(p.Causes, &pb.Cause{Cause: fmt.Sprintf("c%d", c), When: g.condition(c)})
