@@ -204,31 +204,51 @@ func marks(loads []*pb.Load) (text string) {
 	return text
 }
 
+// A short at the end of a long way takes less than the loads near the module do: isolators know it by
+// the voltage that it leaves (24 V over 40 ohm and over 85 ohm: 0.9 A beside 1 A).
+func TestShortFarAway(t *testing.T) {
+	loads := []*pb.Load{sounder(1, 1000), sounder(150, 10), sounder(150, 10)}
+	for _, l := range loads {
+		l.Isolator = true
+	}
+	b := newBench(t, ring(90, 4700, 400, loads...))
+	b.s.SetShort(2, 0)
+	o := b.active(24)
+	if got := b.works(); !slices.Equal(got, []int{0, 1, 2}) || o.MicroA > 1_020_000+1 {
+		t.Errorf("work: %v (%+v)", got, o)
+	}
+}
+
 // A ring of 500 loads of both kinds, an isolator in every third: a short or two grounds take the two
 // loads of one section that have none, wherever they are. With so many loads the search for their
 // pieces must not be thrown by those that are cut off.
 func TestManySections(t *testing.T) {
-	var loads []*pb.Load
+	var light, heavy []*pb.Load
 	for i := range 500 {
-		l := powered(1, 0.008)
+		l, h := powered(1, 0.008), powered(1, 0.05)
 		if i%2 == 0 {
-			l = sounder(1, 0.4)
+			l, h = sounder(1, 0.4), sounder(1, 1)
 		}
-		l.Isolator = i%3 == 0
-		loads = append(loads, l)
+		l.Isolator, h.Isolator = i%3 == 0, i%3 == 0
+		light, heavy = append(light, l), append(heavy, h)
 	}
-	b := newBench(t, ring(12.1, 4700, 1, loads...))
-	for _, run := range []int{2, 101, 250, 401, 497} {
-		b.c.Heal(b.s)
-		b.s.SetShort(run, 0)
-		b.active(24)
-		short := b.works()
-		b.c.Heal(b.s)
-		b.s.SetEarth(run, Positive, 0)
-		b.s.SetEarth((run*7)%500, Negative, 0)
-		b.active(24)
-		if grounds := b.works(); len(short) != 498 || !slices.Equal(short, grounds) {
-			t.Errorf("run %d: %d loads work with a short, %d with grounds", run, len(short), len(grounds))
+	for _, c := range []struct {
+		loads []*pb.Load
+		runs  []int
+	}{{light, []int{2, 101, 250, 401, 497}}, {heavy, []int{100, 250}}} { // the heavy ones need both ends
+		b := newBench(t, ring(12.1, 4700, 1, c.loads...))
+		for _, run := range c.runs {
+			b.c.Heal(b.s)
+			b.s.SetShort(run, 0)
+			b.active(24)
+			short := b.works()
+			b.c.Heal(b.s)
+			b.s.SetEarth(run, Positive, 0)
+			b.s.SetEarth((run+300)%500, Negative, 0)
+			b.active(24)
+			if grounds := b.works(); len(short) != 498 || !slices.Equal(short, grounds) {
+				t.Errorf("run %d: %d loads work with a short, %d with grounds", run, len(short), len(grounds))
+			}
 		}
 	}
 }
