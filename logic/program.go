@@ -7,19 +7,20 @@
 // pointers into the Program and is copied with CopyFrom. Whoever owns time sets facts as they
 // change, queues what operators do, and calls Evaluate once for each instant at which something
 // was set or queued and at each instant that Next names. Inside one instant the order is: facts,
-// operators, reset, timers, one evaluation of the conditions, effects, outputs (rule E9).
+// operators, reset, timers, one evaluation of the conditions, effects, outputs (rule E9); the
+// calendar is ahead of all of it.
 // The cost of an evaluation follows what changes, not the size of the program.
 //
 // Settled here, where the rules are silent:
 //   - At one instant what the conditions say goes before timers: a cause that falls, cancel_when,
-//     restart_while and pause_while (in this order of strength) win over an expiry, and a cause
-//     that rises again wins over the end of `hold`.
+//     hurry_when, restart_while and pause_while (in this order of strength) win over an expiry, and
+//     a cause that rises again wins over the end of `hold`.
 //   - Reset starts a delay again that cancel_when had ended, if the cause is still true. What an
 //     effect with `until: reset` holds stays over a reset only for a state whose cause is still
 //     true and whose delay has run out.
 //   - `off` is an inhibit and no operation: it claims no one_of set, and silence never removes it.
 //   - The evacuate control ends silence; so does a fire of a device without a zone. It is a demand
-//     like any other: an `off` overrides it. It goes beside one_of.
+//     like any other: an `off` or a switch overrides it. It goes beside one_of.
 //   - A further silence adds to what the first noted. A stage that comes due in the instant of
 //     silence sounds.
 //   - Any new fire, pre-alarm, supervisory signal or fault ends `acknowledged`; so does reset.
@@ -28,13 +29,15 @@
 //     module is a disabled output.
 //   - Whether a signal is to be investigated is asked once all else of the instant has been taken.
 //   - A held signal of a device that is disabled is dropped.
+//   - What the panel indicates (rules L1, L2) is brought up to date once the signals and operators of
+//     the instant have been taken, before causes are looked at.
 //
-// Left out, and refused by Compile: the `release` state, the calendar of modes, test. Buzzer and
-// indicators are not modelled; `acknowledged` is.
+// Left out: indicators and displays beyond the conditions that stand, the one indicated first and the
+// buzzer; summer time in the calendar.
 //
 // Invariants: equal calls give equal changes in equal order; every change names the event that
 // brought it about; an output is demanded in exactly the strongest state that any effect demands
-// of it after silence and disablement.
+// of it after silence and disablement, unless a switch rules it.
 //
 // Validated against the timer traces of IEC 61131-3 (from memory), the CEL library's evaluator
 // for conditions, and a twin that evaluates everything from scratch on random programs.

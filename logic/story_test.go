@@ -15,7 +15,7 @@ import (
 // bureau and prints findings; `play` starts that program afresh, does the acts of each line at
 // the time it begins with (several on one line: in one instant, in order), and prints every
 // change: time, number, what, and behind <- the numbers of the events that brought it about.
-// `until TIME` lets time pass. Run with -rewrite to write what the program does.
+// `until TIME` lets time pass; `begins=DAY/TIME` says on which day and at what time of it the clock starts. Run with -rewrite to write what the program does.
 func TestStories(t *testing.T) {
 	datadriven.Walk(t, "testdata/stories", func(t *testing.T, path string) {
 		text := ""
@@ -37,7 +37,16 @@ func TestStories(t *testing.T) {
 // playStory plays the lines of one story; with `only=KIND`, a word of the log, it prints only such lines.
 func playStory(t *testing.T, d *datadriven.TestData, text string) string {
 	b := newBench(t, text)
+	var begins string
+	if d.MaybeScanArgs(t, "begins", &begins); begins != "" {
+		day, at, _ := strings.Cut(begins, "/")
+		b.log, b.events, b.state = nil, 0, b.program.NewStateAt(InWeek(day, clock(t, at)))
+		b.evaluate()
+	}
 	for line := range strings.SplitSeq(strings.TrimSpace(d.Input), "\n") {
+		if line == "" {
+			continue
+		}
 		first, rest, _ := strings.Cut(strings.TrimSpace(line), " ")
 		if first == "until" {
 			b.runTo(clock(t, rest))

@@ -83,8 +83,11 @@ func hasRing(plan *drill.Plan) bool {
 func (c *Coverage) program(m *pb.Site) {
 	for i := range c.plan.Program.Pairs() {
 		pair := c.plan.Program.Pair(i)
-		path := fmt.Sprintf("program.actions[%d]", pair.Action)
-		written := m.GetProgram().GetActions()[pair.Action]
+		path := c.plan.Program.PairPath(i)
+		var written *pb.Action // a phasing's pairs have but the control that holds its steps
+		if pair.Action >= 0 {
+			written = m.GetProgram().GetActions()[pair.Action]
+		}
 		action := &thing{name: c.plan.PairName(i), path: path, aspects: []string{active}}
 		if written.GetUnless() != "" {
 			action.aspects = append(action.aspects, byUnless)
@@ -95,7 +98,7 @@ func (c *Coverage) program(m *pb.Site) {
 			continue
 		}
 		delay := &thing{name: c.plan.PairName(i), path: path, aspects: []string{started, ended, cutShort}}
-		if written.GetPauseWhile() != "" {
+		if written.GetPauseWhile() != "" || pair.Phasing >= 0 && m.GetProgram().GetPhasings()[pair.Phasing].GetHold() != "" {
 			delay.aspects = append(delay.aspects, stoodStill)
 		}
 		if written.GetRestartWhile() != "" {
