@@ -229,6 +229,10 @@ func operatedText(subject string, e *sim.Event) string {
 		return "operator: mode " + modeWord(e.Extra)
 	case ActControl:
 		return "operator: " + subject + choose(e.Extra != 0, " on", " off")
+	case ActTest:
+		return "operator: " + subject + choose(e.Extra != 0, " into test", " out of test")
+	case ActOverride:
+		return "operator: " + subject + " to " + term.PositionWord(int32(e.Extra))
 	}
 	return "operator: " + choose(e.Extra != 0, "disable ", "enable ") + subject
 }

@@ -171,7 +171,7 @@ func (j *judgement) collect() [][]operation {
 		if e.Kind != drill.OutputOperated {
 			continue
 		}
-		op := operation{event: uint64(n), state: term.State(e.Value), t4: e.At, t3: e.At, t2: e.At, spontaneous: true}
+		op := operation{event: uint64(n), state: inMatrix(term.State(e.Value)), t4: e.At, t3: e.At, t2: e.At, spontaneous: true}
 		for up := e.Parent; up > 0; {
 			p := log.Event(up)
 			if p.Kind == drill.OutputDemanded {
@@ -183,9 +183,19 @@ func (j *judgement) collect() [][]operation {
 			}
 			up = p.Parent
 		}
-		all[e.Subject] = append(all[e.Subject], op)
+		if last := len(all[e.Subject]) - 1; last < 0 || op.state != term.On || all[e.Subject][last].state != term.On {
+			all[e.Subject] = append(all[e.Subject], op) // else from on to release or back
+		}
 	}
 	return all
+}
+
+// inMatrix is the word that the matrix has for a state: it says `on` of a release too.
+func inMatrix(s term.State) term.State {
+	if s == term.Release {
+		return term.On
+	}
+	return s
 }
 
 // done notes t5 at the operation that began what is now done.

@@ -266,10 +266,11 @@ func (w *worker) stimulus(s matrix.Signal, at time.Duration) drill.Act {
 	return w.v.plan.Stimulus(int32(s.Point), s.Kind == matrix.PrealarmSignal, at)
 }
 
+// states are the outputs as the matrix would say them.
 func states(d *drill.Drill) []term.State {
 	all := make([]term.State, len(d.Plan().In.Outputs))
 	for o := range all {
-		all[o] = d.Output(int32(o))
+		all[o] = inMatrix(d.Output(int32(o)))
 	}
 	return all
 }
