@@ -29,7 +29,12 @@ problem of every file at once, each with its place and what would be right.
 Then judges the installation as a design: loops, output circuits, supplies and
 contacts against the limits of the rule packs and of common practice, each with
 the clause it rests on, and prints the calculations. A limit that a data sheet or
-an agreement replaces is written under rules.limits, by its name.`,
+an agreement replaces is written under rules.limits, by its name, and listed.
+
+Last it judges the program: what can never act or never shows, decided over all
+that the panel can know; delays, coincidences and call points; and, with places
+and plant, lifts sent to the floor that burns, fans against shut dampers, plant
+that silence would stop.`,
 		Example: "  loopdrill check testdata/alder-quay\n  loopdrill check --effective --output json site.yaml",
 		Args:    oneSite,
 		RunE: func(cmd *cobra.Command, args []string) error {

@@ -43,7 +43,7 @@ func (s *Space) Witness(n Node) ([]term.Fact, bool) {
 	var facts []term.Fact
 	for n != True {
 		v := s.vertices[n]
-		if least[v.low] <= least[v.high]+1 {
+		if least[v.low] < least[v.high]+1 { // of equals the one with the first fact
 			n = v.low
 			continue
 		}
@@ -84,6 +84,9 @@ func (s *Space) Support(n Node) []term.Fact {
 	}
 	return facts
 }
+
+// Variables lists all facts that are variables, in their order.
+func (s *Space) Variables() []term.Fact { return slices.Clone(s.order) }
 
 // Count is how many combinations of all variables make n true.
 func (s *Space) Count(n Node) *big.Int {

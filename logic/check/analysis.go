@@ -38,6 +38,11 @@ type Pair struct {
 // guards are the conditions beside an action; False where none is written.
 type guards struct{ unless, pause, restart, cancel, hurry bdd.Node }
 
+// Guards are the conditions beside the action; False where none is written.
+func (p *Pair) Guards() []bdd.Node {
+	return []bdd.Node{p.unless, p.pause, p.restart, p.cancel}
+}
+
 // Analyse reads a program that logic.Compile has accepted over the same world.
 func Analyse(site *pb.Site, w *term.World, p *logic.Program) *Analysis {
 	a := &Analysis{World: w, Program: p, Space: bdd.New(bdd.DefaultLimit), file: site.GetProgram()}

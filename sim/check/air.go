@@ -1,0 +1,127 @@
+package check
+
+import (
+	"fmt"
+	"slices"
+
+	"loopdrill.dev/loopdrill/logic/term"
+	"loopdrill.dev/loopdrill/proto/finding"
+	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+)
+
+// ducts: a detector in a duct stops the fan of that duct, and does not empty the building.
+func (j *judge) ducts() {
+	type missed struct {
+		equipment int
+		points    []int32
+	}
+	var running []missed
+	var evacuating []int32
+	for i := range j.walks {
+		w := &j.walks[i]
+		pt := &j.Installation.Points[w.point]
+		if j.use(pt.Place) != "duct" {
+			continue
+		}
+		for _, id := range j.place(pt.Place).GetServes() {
+			e, ok := j.Installation.Plant.Lookup(id)
+			if !ok || j.Message.GetEquipment()[e].GetFan() == nil || j.stops(w, e) {
+				continue
+			}
+			at := slices.IndexFunc(running, func(m missed) bool { return m.equipment == e })
+			if at < 0 {
+				at, running = len(running), append(running, missed{equipment: e})
+			}
+			running[at].points = append(running[at].points, w.point)
+		}
+		if slices.ContainsFunc(w.demands, func(d demand) bool { return d.state == term.Evacuate }) {
+			evacuating = append(evacuating, w.point)
+		}
+	}
+	for _, m := range running {
+		j.add(finding.Error("duct.fan-not-stopped", j.path(m.points[0]), fmt.Sprintf("smoke in its duct does not stop %q: %s", j.Installation.Plant.ID(m.equipment), j.labels(m.points)),
+			"the fan would spread the smoke: let the detector's cause stop it"), "NFPA 90A, where the air handler is large enough to need the detector")
+	}
+	if len(evacuating) > 0 {
+		j.add(finding.Warn("duct.evacuates", j.path(evacuating[0]), "a detector in a duct evacuates: "+j.labels(evacuating),
+			"duct detectors commonly report as supervisory where the local code allows it: a false alarm of one empties the building"), commonPractice)
+	}
+}
+
+// stops tells whether a walk stops a fan: its own input, or a trip that cuts it.
+func (j *judge) stops(w *walk, fan int) bool {
+	for _, d := range w.demands {
+		e, name := j.input(d.output)
+		if d.state == term.Rest || e < 0 {
+			continue
+		}
+		if e == fan && name == "stop" || name == "trip" && slices.Contains(j.Message.GetEquipment()[e].GetTrip().GetCuts(), j.Installation.Plant.ID(fan)) {
+			return true
+		}
+	}
+	return false
+}
+
+// shutDampers: a fan must not be started against a damper of its own duct that is shut, is being shut, or has had no time
+// to open. A fan and a damper belong together where a place says that it serves both, or both are in one place.
+func (j *judge) shutDampers() {
+	type pair struct{ fan, damper int }
+	told := map[pair]bool{}
+	for i := range j.walks {
+		w := &j.walks[i]
+		for _, d := range w.demands {
+			fan, name := j.input(d.output)
+			if d.state == term.Rest || name != "start" || j.Message.GetEquipment()[fan].GetFan() == nil {
+				continue
+			}
+			for damper := range j.Message.GetEquipment() {
+				p := pair{fan, damper}
+				if told[p] || j.Message.GetEquipment()[damper].GetDamper() == nil || !j.together(fan, damper) {
+					continue
+				}
+				if why := j.against(w, d, damper); why != "" {
+					told[p] = true
+					j.add(finding.Warn("fan.against-shut-damper", j.path(w.point), fmt.Sprintf("%q starts %q against the damper %q", j.label(w.point), j.Installation.Plant.ID(fan), j.Installation.Plant.ID(damper)),
+						why+": open the damper first, and let the fan's cause ask for the proof that it is open"), "IBC 909.17 (an order that damages neither fans, dampers nor ducts)")
+				}
+			}
+		}
+	}
+}
+
+// together tells whether a fan and a damper are of one duct.
+func (j *judge) together(fan, damper int) bool {
+	a, b := j.Message.GetEquipment()[fan], j.Message.GetEquipment()[damper]
+	if a.GetPlace() != "" && a.GetPlace() == b.GetPlace() {
+		return true
+	}
+	return slices.ContainsFunc(j.Message.GetPlaces(), func(p *pb.Place) bool {
+		return slices.Contains(p.GetServes(), a.GetEquipment()) && slices.Contains(p.GetServes(), b.GetEquipment())
+	})
+}
+
+// against says why a fan that starts finds a damper shut; empty if it does not.
+func (j *judge) against(w *walk, start demand, damper int) string {
+	travel := int64(0)
+	opened, shut := demand{}, j.Message.GetEquipment()[damper].GetDamper().GetAtRest() == "closed"
+	opens := false
+	for _, o := range j.drivers[damper] {
+		d, ok := w.first(o)
+		if _, name := j.input(o); ok && name == "close" {
+			return "it is being shut"
+		} else if ok && name == "open" {
+			opened, opens = d, true
+			in, _ := j.Installation.Plant.InputIndex(damper, "open")
+			travel = int64(j.Installation.Plant.Takes(damper, in))
+		}
+	}
+	switch {
+	case !shut:
+		return ""
+	case !opens:
+		return "nothing opens it"
+	case int64(start.at-opened.at) < travel && j.withoutProof(w, start.output):
+		return "it has not had the time to open"
+	}
+	return ""
+}

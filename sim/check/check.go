@@ -1,0 +1,149 @@
+package check
+
+import (
+	"fmt"
+	"slices"
+
+	"loopdrill.dev/loopdrill/logic"
+	program "loopdrill.dev/loopdrill/logic/check"
+	"loopdrill.dev/loopdrill/logic/matrix"
+	"loopdrill.dev/loopdrill/logic/term"
+	"loopdrill.dev/loopdrill/loop"
+	"loopdrill.dev/loopdrill/proto/finding"
+	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/proto/rule"
+)
+
+const commonPractice = "common practice"
+
+// Site is what is judged: everything of one site that nothing refuses.
+type Site struct {
+	Message      *pb.Site
+	Installation *loop.Installation
+	World        *term.World
+	Program      *logic.Program
+	Matrix       *matrix.Matrix // nil if there is none
+}
+
+// Check judges a site: first its program by itself, then the program with what is built.
+func Check(s Site) []*pb.Finding {
+	j := &judge{Site: s, rules: rule.Of(s.Message.GetRules())}
+	j.zones()
+	j.routes()
+	j.inputs()
+	if s.Program == nil || s.Message.GetProgram() == nil {
+		return j.found
+	}
+	j.analysis = program.Analyse(s.Message, s.World, s.Program)
+	j.found = append(j.found, program.Check(s.Message, j.analysis)...)
+	j.drives()
+	j.silenced()
+	j.holdOffs()
+	j.fights()
+	j.investigations()
+	j.calendar()
+	j.phasings()
+	if j.walker = newWalker(s.Message, s.Installation, s.World); j.walker == nil {
+		return j.found
+	}
+	j.walkAll()
+	j.lifts()
+	j.ducts()
+	j.shutDampers()
+	j.releases()
+	j.ownFloors()
+	j.coincidences()
+	j.responses()
+	j.rows()
+	return j.found
+}
+
+// judge collects findings about one site.
+type judge struct {
+	Site
+	rules    *rule.Set
+	analysis *program.Analysis
+	walker   *walker
+	walks    []walk    // by fire and by duct input, by mode
+	drivers  [][]int32 // outputs by equipment
+	found    []*pb.Finding
+}
+
+func (j *judge) add(f *pb.Finding, clause string) {
+	f.Clause = clause
+	j.found = append(j.found, f)
+}
+
+// drives lists the outputs of each piece of equipment.
+func (j *judge) drives() {
+	j.drivers = make([][]int32, j.Installation.Plant.Len())
+	for o := range j.Installation.Outputs {
+		if e := j.Installation.Outputs[o].Equipment; e >= 0 {
+			j.drivers[e] = append(j.drivers[e], int32(o))
+		}
+	}
+}
+
+// walkAll walks every fire input and every supervisory input of a duct.
+func (j *judge) walkAll() {
+	modes := j.readsMode()
+	for p := range j.Installation.Points {
+		pt := &j.Installation.Points[p]
+		if pt.Input.Fire() || pt.Input == loop.Supervisory && j.use(pt.Place) == "duct" {
+			j.walks = append(j.walks, j.walker.alone(int32(p), modes)...)
+		}
+	}
+}
+
+// readsMode tells whether any condition asks whether it is day or night.
+func (j *judge) readsMode() bool {
+	return slices.ContainsFunc(j.analysis.Space.Variables(), func(f term.Fact) bool { return f.Kind == term.PanelMode })
+}
+
+// place is the message of a place; nil for none.
+func (j *judge) place(i int32) *pb.Place {
+	if i < 0 {
+		return nil
+	}
+	return j.Message.GetPlaces()[i]
+}
+
+func (j *judge) use(place int32) string   { return j.place(place).GetUse() }
+func (j *judge) floor(place int32) string { return j.place(place).GetFloor() }
+
+// serves tells whether a place says that it belongs to a piece of equipment.
+func (j *judge) serves(place int32, equipment int) bool {
+	return slices.Contains(j.place(place).GetServes(), j.Installation.Plant.ID(equipment))
+}
+
+// input returns what an output drives: equipment, and the name of its input; -1 for none.
+func (j *judge) input(output int32) (equipment int, name string) {
+	o := &j.Installation.Outputs[output]
+	if o.Equipment < 0 {
+		return -1, ""
+	}
+	return int(o.Equipment), j.Installation.Plant.InputName(int(o.Equipment), int(o.Input))
+}
+
+// label is a point's label, and path its field path.
+func (j *judge) label(point int32) string { return j.Installation.Points[point].Label }
+func (j *judge) path(point int32) string  { return j.Installation.Points[point].Path }
+
+// labels names points, each once, in their order.
+func (j *judge) labels(points []int32) string {
+	var names []string
+	for _, p := range points {
+		if name := fmt.Sprintf("%q", j.label(p)); !slices.Contains(names, name) {
+			names = append(names, name)
+		}
+	}
+	return finding.Sample(names, 6)
+}
+
+// mode says when a walk was made.
+func mode(m int32) string {
+	if m == term.Night {
+		return "by night"
+	}
+	return "by day"
+}

@@ -1,0 +1,253 @@
+package check
+
+import (
+	"fmt"
+	"slices"
+	"time"
+
+	"loopdrill.dev/loopdrill/logic/bdd"
+	"loopdrill.dev/loopdrill/logic/term"
+	"loopdrill.dev/loopdrill/loop"
+	"loopdrill.dev/loopdrill/proto/finding"
+	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+)
+
+// Clauses of the rules on lifts.
+const (
+	recallClause  = "ASME A17.1 2.27; NFPA 72 21.3"
+	landingClause = "ASME A17.1 2.27.3.2"
+	holdsClause   = "EN 81-73 5.1.2; ASME A17.1 (from memory)"
+	powerClause   = "NFPA 72 21.4"
+	atOnceClause  = "ASME A17.1"
+)
+
+// lifts judges every lift.
+func (j *judge) lifts() {
+	for e, m := range j.Message.GetEquipment() {
+		if lift := m.GetLift(); lift != nil {
+			l := liftCase{judge: j, e: e, message: lift, id: m.GetEquipment()}
+			l.landings()
+			l.moved()
+			l.called()
+			l.power()
+		}
+	}
+}
+
+// liftCase is one lift.
+type liftCase struct {
+	*judge
+	e       int
+	message *pb.Lift
+	id      string
+}
+
+// destination is the landing that a walk sends the lift to: that of the input that comes first, at one instant
+// of the output that is commanded first.
+func (l *liftCase) destination(w *walk) (floor string, output int32, ok bool) {
+	for _, d := range w.demands {
+		if e, name := l.input(d.output); e == l.e && d.state != term.Rest {
+			switch name {
+			case "recall":
+				return l.message.GetRecallFloor(), d.output, true
+			case "alternate":
+				return l.message.GetAlternateFloor(), d.output, true
+			}
+		}
+	}
+	return "", -1, false
+}
+
+// landings: no fire may send the lift to its own floor, and none but one at the recall landing to the alternate.
+func (l *liftCase) landings() {
+	burning, wrong := map[int32][]int32{}, map[int32][]int32{}
+	for i := range l.walks {
+		w := &l.walks[i]
+		floor, output, ok := l.destination(w)
+		at := l.floor(l.Installation.Points[w.point].Place)
+		switch {
+		case !ok || at == "":
+		case floor == at:
+			burning[output] = append(burning[output], w.point)
+		case floor == l.message.GetAlternateFloor() && at != l.message.GetRecallFloor():
+			wrong[output] = append(wrong[output], w.point)
+		}
+	}
+	for _, o := range l.drivers[l.e] {
+		if points := burning[o]; len(points) > 0 {
+			l.add(finding.Error("lift.to-fire-floor", l.path(points[0]), fmt.Sprintf("%s sends %q to the floor that burns: %s", l.labels(points), l.id, l.floor(l.Installation.Points[points[0]].Place)),
+				fmt.Sprintf("%q is operated: a detector at the recall landing must operate the alternate landing, and the other way round", l.Installation.Outputs[o].Label)), landingClause)
+		}
+		if points := wrong[o]; len(points) > 0 {
+			l.add(finding.Warn("lift.wrong-landing", l.path(points[0]), fmt.Sprintf("%s sends %q to its alternate landing", l.labels(points), l.id),
+				fmt.Sprintf("only a detector at the recall landing, floor %s, is to do that; all others send it there", l.message.GetRecallFloor())), landingClause)
+		}
+	}
+}
+
+// mostPairs bounds how many second fires are tried for one lift.
+const mostPairs = 200
+
+// moved: a second fire must not change the landing once chosen. Tried with every pair of detectors that send the lift to
+// different landings, up to a bound, the second ten seconds after the first.
+func (l *liftCase) moved() {
+	var to [2][]int32 // recall, alternate
+	for i := range l.walks {
+		w := &l.walks[i]
+		if _, o, ok := l.destination(w); ok && w.mode == term.Day {
+			landing := 0
+			if _, name := l.input(o); name == "alternate" {
+				landing = 1
+			}
+			to[landing] = append(to[landing], w.point)
+		}
+	}
+	tried := 0
+	for first := range to {
+		for _, a := range to[first] {
+			for _, b := range to[1-first] {
+				if tried++; tried > mostPairs {
+					return
+				}
+				const second = 10 * time.Second
+				both := walk{a, term.Day, l.walker.run(term.Day, true, signal{point: a}, signal{point: b, at: second})}
+				if l.chosen(&both, second-1) != l.chosen(&both, second+time.Second) {
+					l.add(finding.Error("lift.moved-by-second-fire", fmt.Sprintf("equipment[%d]", l.e), fmt.Sprintf("a second fire changes the landing of %q", l.id),
+						fmt.Sprintf("%q has sent it to one landing, and %q ten seconds later changes what its inputs say: put the effects of both landings into one `one_of` set, which the first holds until reset", l.label(a), l.label(b))), holdsClause)
+					return
+				}
+			}
+		}
+	}
+}
+
+// chosen is which of the two inputs are operated at an instant: 1 recall, 2 alternate, added.
+func (l *liftCase) chosen(w *walk, t time.Duration) (inputs int) {
+	for _, o := range l.drivers[l.e] {
+		if _, name := l.input(o); w.at(o, t) != term.Rest {
+			inputs |= map[string]int{"recall": 1, "alternate": 2}[name]
+		}
+	}
+	return inputs
+}
+
+// called: under nfpa72 only detectors of lift lobbies, shafts and machine rooms recall. A call point never does;
+// other detectors are judged where the file says what at least one place of the lift is.
+func (l *liftCase) called() {
+	if !l.rules.Has("nfpa72") {
+		return
+	}
+	known := false
+	for i := range l.Message.GetPlaces() {
+		known = known || liftPlace(l.use(int32(i)))
+	}
+	var hands, others []int32
+	for i := range l.walks {
+		w := &l.walks[i]
+		if _, _, ok := l.destination(w); !ok {
+			continue
+		}
+		switch pt := &l.Installation.Points[w.point]; {
+		case pt.Input == loop.CallPoint:
+			hands = append(hands, w.point)
+		case known && !liftPlace(l.use(pt.Place)):
+			others = append(others, w.point)
+		}
+	}
+	if len(hands) > 0 {
+		l.add(finding.Error("lift.recalled-by-call-point", l.path(hands[0]), fmt.Sprintf("call points recall %q: %s", l.id, l.labels(hands)),
+			"a call point says nothing of where the fire is: only detectors of lift lobbies, shafts and machine rooms recall"), recallClause)
+	}
+	if len(others) > 0 {
+		l.add(finding.Error("lift.recalled-from-elsewhere", l.path(others[0]), fmt.Sprintf("detectors outside its lobbies, shaft and machine room recall %q: %s", l.id, l.labels(others)),
+			"take them out of the cause of the recall, or write `use: lift-lobby` at their place if it is one"), recallClause)
+	}
+}
+
+func liftPlace(use string) bool {
+	return use == "lift-lobby" || use == "lift-shaft" || use == "lift-machine-room"
+}
+
+// powerOff lists the outputs that take the lift's power away: its own input, or a trip that cuts it.
+func (l *liftCase) powerOff() []int32 {
+	var outputs []int32
+	for o := range l.Installation.Outputs {
+		e, name := l.input(int32(o))
+		if e == l.e && name == "power-off" || e >= 0 && name == "trip" && slices.Contains(l.Message.GetEquipment()[e].GetTrip().GetCuts(), l.id) {
+			outputs = append(outputs, int32(o))
+		}
+	}
+	return outputs
+}
+
+// power: heat beside sprinklers takes the power away, at once; smoke never does, and heat does not recall.
+func (l *liftCase) power() {
+	off := l.powerOff()
+	var smoke, heat, held []int32
+	for i := range l.walks {
+		w := &l.walks[i]
+		kind := l.Installation.Points[w.point].Kind
+		for _, o := range off {
+			d, ok := w.first(o)
+			switch {
+			case !ok:
+			case kind == "smoke_detector" || kind == "multi_criteria_detector":
+				smoke = append(smoke, w.point)
+			case d.at > 0:
+				held = append(held, w.point)
+			}
+		}
+		if _, _, recalls := l.destination(w); recalls && kind == "heat_detector" && len(off) > 0 {
+			heat = append(heat, w.point)
+		}
+	}
+	if len(smoke) > 0 {
+		l.add(finding.Error("lift.power-off-by-smoke", l.path(smoke[0]), fmt.Sprintf("smoke takes the power of %q away: %s", l.id, l.labels(smoke)),
+			"people would be trapped before the recall ends: only heat beside a sprinkler of shaft or machine room may do that"), powerClause)
+	}
+	if len(heat) > 0 {
+		l.add(finding.Warn("lift.recalled-by-heat", l.path(heat[0]), fmt.Sprintf("heat recalls %q, whose power heat also takes away: %s", l.id, l.labels(heat)),
+			"smoke detectors recall, and heat detectors beside sprinklers take the power away: the two are probably exchanged"), powerClause)
+	}
+	if len(held) > 0 {
+		l.add(finding.Error("lift.power-off-held-back", l.path(held[0]), fmt.Sprintf("the power of %q is taken away late: %s", l.id, l.labels(held)),
+			"it may not wait for a delay: the sprinkler may open first"), atOnceClause)
+	}
+	l.waits(off)
+}
+
+// waits finds actions that take the power away only once the lift says that it is recalled, or is told to be.
+func (l *liftCase) waits(off []int32) {
+	s := l.analysis.Space
+	for i := range l.analysis.Pairs {
+		p := &l.analysis.Pairs[i]
+		if p.State == term.Off || p.Active == bdd.False || !slices.ContainsFunc(l.Program.EffectOutputs(p.Effect), func(o int32) bool { return slices.Contains(off, o) }) {
+			continue
+		}
+		unanswered := s.Assume(p.Active, func(f term.Fact) (holds, known bool) { return false, l.ofLift(f) })
+		if unanswered == bdd.False && s.Err() == nil {
+			l.add(finding.Error("lift.power-off-held-back", p.Path, fmt.Sprintf("the power of %q is taken away only once it has been recalled", l.id),
+				"it may not wait for the recall, nor rely on the lift to prove it: the sprinkler may open first"), atOnceClause)
+		}
+	}
+}
+
+// ofLift tells whether a fact is the lift's answer, or what it is told.
+func (l *liftCase) ofLift(f term.Fact) bool {
+	switch f.Kind {
+	case term.EquipmentProven:
+		return int(f.Index) == l.e
+	case term.DeviceActive:
+		return int(l.Installation.Points[f.Index].ProvesEquipment) == l.e
+	case term.OutputCommanded:
+		return slices.Contains(l.drivers[l.e], f.Index)
+	}
+	return false
+}
+
+// withoutProof tells whether an output operates in a walk even if no equipment answers.
+func (j *judge) withoutProof(w *walk, output int32) bool {
+	bare := walk{w.point, w.mode, j.walker.run(w.mode, false, signal{point: w.point})}
+	_, ok := bare.first(output)
+	return ok
+}

@@ -1,0 +1,179 @@
+package check
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"loopdrill.dev/loopdrill/logic/term"
+	"loopdrill.dev/loopdrill/proto/finding"
+	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/proto/rule"
+)
+
+// upright tells whether a place goes through several floors by its nature.
+func upright(use string) bool { return use == "stair" || use == "lift-shaft" || use == "duct" }
+
+// zones: who reads a zone at the panel runs to one floor. A zone over several floors is wrong, or one of its
+// devices is in the wrong zone; under bs5839-1 a small building may be one zone.
+func (j *judge) zones() {
+	for z, m := range j.Message.GetZones() {
+		floors := map[string][]int32{}
+		var order []string
+		var places []int32
+		for p := range j.Installation.Points {
+			pt := &j.Installation.Points[p]
+			if int(pt.Zone) != z || !pt.Input.Fire() || pt.Place < 0 {
+				continue
+			}
+			if !slices.Contains(places, pt.Place) {
+				places = append(places, pt.Place)
+			}
+			floor := j.floor(pt.Place)
+			if floor == "" || upright(j.use(pt.Place)) {
+				continue
+			}
+			if len(floors[floor]) == 0 {
+				order = append(order, floor)
+			}
+			floors[floor] = append(floors[floor], int32(p))
+		}
+		j.zoneFloors(z, m, order, floors)
+		j.zoneArea(z, m, places)
+	}
+}
+
+func (j *judge) zoneFloors(z int, m *pb.Zone, order []string, floors map[string][]int32) {
+	if len(order) < 2 || j.smallBuilding() {
+		return
+	}
+	clause := "NFPA 72 23.6.1: each floor is a zone"
+	if !j.rules.Has("nfpa72") {
+		clause = j.rules.Source(rule.ZoneArea) + ": one storey"
+	}
+	fewest := slices.MinFunc(order, func(a, b string) int { return len(floors[a]) - len(floors[b]) })
+	detail := "make each floor a zone of its own"
+	if few, all := len(floors[fewest]), 0; few <= 2 {
+		for _, f := range order {
+			all += len(floors[f])
+		}
+		if all >= 3*few {
+			detail = fmt.Sprintf("%s on floor %s may be in the wrong zone; else make each floor a zone of its own", j.labels(floors[fewest]), fewest)
+		}
+	}
+	j.add(finding.Warn("zone.several-floors", fmt.Sprintf("zones[%d]", z), fmt.Sprintf("zone %q has devices on floors %s", m.GetZone(), strings.Join(order, ", ")), detail), clause)
+}
+
+// smallBuilding: all places are known to be smaller together than the limit up to which a building may be one zone.
+func (j *judge) smallBuilding() bool {
+	limit, ok := j.rules.Lookup(rule.OneZoneArea)
+	if !ok || j.rules.Has("nfpa72") {
+		return false
+	}
+	sum := 0.0
+	for _, p := range j.Message.GetPlaces() {
+		if p.AreaM2 == nil {
+			return false
+		}
+		sum += p.GetAreaM2()
+	}
+	return sum < limit.Value
+}
+
+func (j *judge) zoneArea(z int, m *pb.Zone, places []int32) {
+	limit, ok := j.rules.Lookup(rule.ZoneArea)
+	sum := 0.0
+	for _, p := range places {
+		sum += j.place(p).GetAreaM2()
+	}
+	if ok && sum > limit.Value {
+		j.add(finding.Warn("zone.too-large", fmt.Sprintf("zones[%d]", z), fmt.Sprintf("zone %q covers %g m2; the limit is %g m2", m.GetZone(), sum, limit.Value),
+			"divide it: whoever searches must find the fire; where it is agreed otherwise write the limit "+limit.Name+" under rules.limits"), limit.Source())
+	}
+}
+
+// routes: a ring that comes back along its way out is cut twice by one blow.
+func (j *judge) routes() {
+	for l, m := range j.Message.GetLoops() {
+		if m.GetReturnRoute() != "same" {
+			continue
+		}
+		report, class := finding.Warn, m.GetRequiredClass()
+		if class == "a" || class == "x" {
+			report = finding.Error
+		}
+		j.add(report("wiring.same-route", fmt.Sprintf("loops[%d].return_route", l), fmt.Sprintf("loop %d comes back along its way out", m.GetLoop()),
+			"one blow would cut both: bring the return by a route of its own"), "NFPA 72 chapter 12 (class A and X)")
+	}
+}
+
+// phasings: every floor on which there can be a fire has its place in the order, and the order is that of the floors.
+func (j *judge) phasings() {
+	for i, ph := range j.Message.GetProgram().GetPhasings() {
+		var listed []string
+		for _, f := range ph.GetFloors() {
+			listed = append(listed, f.GetFloor())
+		}
+		var missing []string
+		for p := range j.Installation.Points {
+			pt := &j.Installation.Points[p]
+			floor := j.floor(pt.Place)
+			if pt.Input.Fire() && floor != "" && !upright(j.use(pt.Place)) && !slices.Contains(listed, floor) && !slices.Contains(missing, floor) {
+				missing = append(missing, floor)
+			}
+		}
+		path := fmt.Sprintf("program.phasings[%d].floors", i)
+		if len(missing) > 0 {
+			j.add(finding.Warn("phasing.floor-missing", path, fmt.Sprintf("the phasing %q leaves out floors with detectors: %s", ph.GetPhasing(), strings.Join(missing, ", ")),
+				"a fire there begins no phase, and nobody there is told in his turn: add the floor where it stands"), "common practice: phased evacuation")
+		}
+		for _, e := range j.Message.GetEquipment() {
+			if wrong := misplaced(listed, e.GetLift().GetFloors()); wrong != "" {
+				j.add(finding.Warn("phasing.order", path, fmt.Sprintf("the phasing %q has floor %s out of order", ph.GetPhasing(), wrong),
+					fmt.Sprintf("floors stand lowest first, as those of %q do: the neighbours of the floor that burns are taken from this order", e.GetEquipment())), "common practice: phased evacuation")
+				break
+			}
+		}
+	}
+}
+
+// misplaced is the first floor of a list that stands otherwise than in the order of a lift; empty if none does.
+func misplaced(listed, order []string) string {
+	last := -1
+	for _, f := range listed {
+		at := slices.Index(order, f)
+		if at < 0 {
+			continue
+		}
+		if at < last {
+			return f
+		}
+		last = at
+	}
+	return ""
+}
+
+// ownFloors: a fire on a floor of a phasing evacuates that floor at once, whatever device sees it.
+func (j *judge) ownFloors() {
+	for i, ph := range j.Message.GetProgram().GetPhasings() {
+		for k, f := range ph.GetFloors() {
+			var late []int32
+			for n := range j.walks {
+				w := &j.walks[n]
+				pt := &j.Installation.Points[w.point]
+				if !pt.Input.Fire() || j.floor(pt.Place) != f.GetFloor() || upright(j.use(pt.Place)) {
+					continue
+				}
+				for e, m := range j.Message.GetProgram().GetEffects() {
+					if m.GetEffect() == f.GetEffect() && slices.ContainsFunc(j.Program.EffectOutputs(e), func(o int32) bool { return w.at(o, 0) != term.Evacuate }) {
+						late = append(late, w.point)
+					}
+				}
+			}
+			if len(late) > 0 {
+				j.add(finding.Warn("phasing.own-floor-waits", fmt.Sprintf("program.phasings[%d].floors[%d].cause", i, k), fmt.Sprintf("a fire on floor %s does not evacuate it at once: %s", f.GetFloor(), j.labels(late)),
+					"the cause of the floor leaves them out: the floor that burns goes first"), "common practice: phased evacuation")
+			}
+		}
+	}
+}

@@ -1,0 +1,186 @@
+package check
+
+import (
+	"fmt"
+	"slices"
+
+	"loopdrill.dev/loopdrill/logic/bdd"
+	program "loopdrill.dev/loopdrill/logic/check"
+	"loopdrill.dev/loopdrill/logic/term"
+	"loopdrill.dev/loopdrill/loop"
+	"loopdrill.dev/loopdrill/proto/finding"
+	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+)
+
+// silenced: silence is for what people hear and see. Plant that it put to rest in the middle of a fire would
+// open dampers, close doors to those who leave and give lifts back.
+func (j *judge) silenced() {
+	for e, m := range j.Message.GetProgram().GetEffects() {
+		if !m.GetSilenceable() || !slices.ContainsFunc(j.analysis.Pairs, func(p program.Pair) bool { return p.Effect == e && p.State != term.Off }) {
+			continue
+		}
+		for i, o := range j.Program.EffectOutputs(e) {
+			equipment, _ := j.input(o)
+			if equipment < 0 {
+				continue
+			}
+			report := finding.Warn
+			switch j.Message.GetEquipment()[equipment].GetKind().(type) {
+			case *pb.Equipment_Siren, *pb.Equipment_Announcement:
+				continue
+			case *pb.Equipment_Lift, *pb.Equipment_Fan, *pb.Equipment_Damper, *pb.Equipment_DoorHolder, *pb.Equipment_DoorLock, *pb.Equipment_Trip, *pb.Equipment_Valve, *pb.Equipment_Release:
+				report = finding.Error
+			}
+			j.add(report("program.silence-stops-plant", fmt.Sprintf("program.effects[%d].outputs[%d]", e, i), fmt.Sprintf("silence puts %q to rest, which drives %q", j.Installation.Outputs[o].Label, j.Installation.Plant.ID(equipment)),
+				"only sounders, beacons and announcements are silenced: give it an effect of its own without `silenceable`"), "NFPA 72 10.12.2 (what silence is for); "+commonPractice)
+		}
+	}
+}
+
+// opposed are the inputs of one piece of equipment that ask for opposite things.
+func opposed(m *pb.Equipment) (one, other string, ok bool) {
+	switch m.GetKind().(type) {
+	case *pb.Equipment_Fan:
+		return "start", "stop", true
+	case *pb.Equipment_Damper:
+		return "open", "close", true
+	}
+	return "", "", false
+}
+
+// fights: two effects ask opposite things of one fan or damper at the same time, and nothing decides. Decided over all
+// that the panel can know; an `off` that then inhibits one of the two, or a set of which one holds, settles it.
+func (j *judge) fights() {
+	for e, m := range j.Message.GetEquipment() {
+		one, other, ok := opposed(m)
+		if !ok {
+			continue
+		}
+		for _, a := range j.drivers[e] {
+			for _, b := range j.drivers[e] {
+				if _, x := j.input(a); x != one {
+					continue
+				}
+				if _, y := j.input(b); y == other && j.fight(e, a, b) {
+					break
+				}
+			}
+		}
+	}
+}
+
+// fight looks for one combination in which two outputs are both on.
+func (j *judge) fight(equipment int, a, b int32) bool {
+	s := j.analysis.Space
+	free := s.And(s.Not(j.inhibited(a)), s.Not(j.inhibited(b)))
+	for _, p := range j.demands(a) {
+		for _, q := range j.demands(b) {
+			set := j.Message.GetProgram().GetEffects()[p.Effect].GetOneOf()
+			if set != "" && set == j.Message.GetProgram().GetEffects()[q.Effect].GetOneOf() {
+				continue
+			}
+			facts, ok := s.Witness(s.And(p.Active, q.Active, free))
+			if !ok || s.Err() != nil {
+				continue
+			}
+			_, one := j.input(a)
+			_, other := j.input(b)
+			report := finding.Warn
+			if s.Implies(p.Active, q.Active) || s.Implies(q.Active, p.Active) {
+				report = finding.Error
+			}
+			j.add(report("plant.opposed", p.Path, fmt.Sprintf("%q is told to %s and to %s at once", j.Installation.Plant.ID(equipment), one, other),
+				fmt.Sprintf("with %s both %q and %q are on: inhibit one of them with `off`, or let one `one_of` set choose", j.analysis.Words(facts), j.Installation.Outputs[a].Label, j.Installation.Outputs[b].Label)),
+				"common practice: one configuration at a time")
+			return true
+		}
+	}
+	return false
+}
+
+// demands lists the pairs that operate an output.
+func (j *judge) demands(output int32) []*program.Pair {
+	var list []*program.Pair
+	for i := range j.analysis.Pairs {
+		if p := &j.analysis.Pairs[i]; p.State != term.Off && slices.Contains(j.Program.EffectOutputs(p.Effect), output) {
+			list = append(list, p)
+		}
+	}
+	return list
+}
+
+// inhibited is when an `off` keeps an output at rest without a delay.
+func (j *judge) inhibited(output int32) bdd.Node {
+	var nodes []bdd.Node
+	for i := range j.analysis.Pairs {
+		if p := &j.analysis.Pairs[i]; p.State == term.Off && p.After == 0 && p.For == 0 && slices.Contains(j.Program.EffectOutputs(p.Effect), output) {
+			nodes = append(nodes, p.Active)
+		}
+	}
+	return j.analysis.Space.Or(nodes...)
+}
+
+// releases: one detector alone, or a call point, must not discharge an extinguishing agent.
+func (j *judge) releases() {
+	for e, m := range j.Message.GetEquipment() {
+		if m.GetRelease() == nil {
+			continue
+		}
+		var points []int32
+		for i := range j.walks {
+			w := &j.walks[i]
+			for _, o := range j.drivers[e] {
+				if _, name := j.input(o); name != "release" {
+					continue
+				}
+				if _, ok := w.first(o); ok {
+					points = append(points, w.point)
+				}
+			}
+		}
+		if len(points) > 0 {
+			j.add(finding.Warn("release.by-one-signal", j.path(points[0]), fmt.Sprintf("one signal alone releases %q: %s", m.GetEquipment(), j.labels(points)),
+				"two detectors, of zones of their own, or the manual release confirm a discharge: ask for both"), "guide specifications for CO2 (cross-zoned release)")
+		}
+	}
+}
+
+// holdOffs: whoever is still in the room must be able to hold a discharge back, at the release itself or in the
+// program that commands it.
+func (j *judge) holdOffs() {
+	there := slices.ContainsFunc(j.Installation.Points, func(p loop.Point) bool { return p.Input == loop.HoldOff })
+	for e, m := range j.Message.GetEquipment() {
+		if m.GetRelease() == nil {
+			continue
+		}
+		in, _ := j.Installation.Plant.InputIndex(e, "hold-off")
+		wired := slices.ContainsFunc(j.Installation.Outputs, func(o loop.Output) bool { return int(o.Equipment) == e && int(o.Input) == in })
+		if there && (wired || j.heldByProgram(e)) {
+			continue
+		}
+		missing := "no input module is a hold-off button"
+		if there {
+			missing = "no output drives its hold-off, and no action that releases it looks at the button"
+		}
+		j.add(finding.Warn("release.no-hold-off", fmt.Sprintf("equipment[%d]", e), fmt.Sprintf("nothing can hold %q back: %s", m.GetEquipment(), missing),
+			"bring a hold-off button to an input module with `input: hold-off`, and drive the release's hold-off from it or let it pause the action's delay"), "guide specifications for CO2; "+commonPractice)
+	}
+}
+
+// heldByProgram tells whether an action that operates a release asks for a hold-off button.
+func (j *judge) heldByProgram(release int) bool {
+	for i := range j.analysis.Pairs {
+		p := &j.analysis.Pairs[i]
+		if !slices.ContainsFunc(j.Program.EffectOutputs(p.Effect), func(o int32) bool { e, _ := j.input(o); return e == release }) {
+			continue
+		}
+		for _, guard := range p.Guards() {
+			if slices.ContainsFunc(j.analysis.Space.Support(guard), func(f term.Fact) bool {
+				return f.Kind == term.DeviceActive && j.Installation.Points[f.Index].Input == loop.HoldOff
+			}) {
+				return true
+			}
+		}
+	}
+	return false
+}

@@ -1,0 +1,134 @@
+package check
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"loopdrill.dev/loopdrill/logic/bdd"
+	"loopdrill.dev/loopdrill/logic/term"
+	"loopdrill.dev/loopdrill/proto/finding"
+)
+
+// coincidences finds `and` where `or` was probably meant: a cause of fires that no device makes true alone, and outputs
+// that nothing else operates from one device. A cause that counts on purpose, in at_least or in a number, is believed,
+// and so is one that releases an extinguishing agent.
+func (j *judge) coincidences() {
+	operated := make([]bool, len(j.Installation.Outputs))
+	for i := range j.walks {
+		for _, d := range j.walks[i].demands {
+			operated[d.output] = operated[d.output] || d.state != term.Rest
+		}
+	}
+	for i, c := range j.Message.GetProgram().GetCauses() {
+		text := c.GetWhen()
+		if !strings.Contains(text, "&&") || strings.Contains(text, "at_least") || strings.Contains(text, "_in_fire") || j.alone(i) || j.discharges(i) {
+			continue
+		}
+		for k := range j.analysis.Pairs {
+			p := &j.analysis.Pairs[k]
+			if p.Cause != i || p.State == term.Off {
+				continue
+			}
+			outputs := j.Program.EffectOutputs(p.Effect)
+			at := slices.IndexFunc(outputs, func(o int32) bool { return !operated[o] })
+			facts, ok := j.analysis.Space.Witness(p.Active)
+			if at < 0 || !ok {
+				continue
+			}
+			j.add(finding.Warn("program.coincidence-only", fmt.Sprintf("program.causes[%d].when", i), fmt.Sprintf("no single device operates %q: cause %q asks for several at once", j.Installation.Outputs[outputs[at]].Label, c.GetCause()),
+				fmt.Sprintf("it takes %s: write || if each of them is enough, or count in so many words with at_least", j.analysis.Words(facts))), commonPractice)
+			break
+		}
+	}
+}
+
+// alone tells whether some single fire makes a cause true, whatever else than fires is so; or the cause needs none.
+func (j *judge) alone(cause int) bool {
+	s, node := j.analysis.Space, j.analysis.Space.And(j.analysis.Causes[cause], j.analysis.Domain)
+	holds := func(only int32) bool {
+		return s.Assume(node, func(f term.Fact) (holds, known bool) {
+			return f.Index == only, f.Kind == term.DeviceFire
+		}) != bdd.False
+	}
+	if node == bdd.False || holds(-1) {
+		return true
+	}
+	for _, f := range s.Support(node) {
+		if f.Kind == term.DeviceFire && holds(f.Index) {
+			return true
+		}
+	}
+	return false
+}
+
+// discharges tells whether a cause operates an extinguishing release.
+func (j *judge) discharges(cause int) bool {
+	for i := range j.analysis.Pairs {
+		p := &j.analysis.Pairs[i]
+		if p.Cause != cause {
+			continue
+		}
+		for _, o := range j.Program.EffectOutputs(p.Effect) {
+			if e, _ := j.input(o); p.State == term.Release || e >= 0 && j.Message.GetEquipment()[e].GetRelease() != nil {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// rows: every fire input must make some cause true, and be asked for by some row of the required matrix: every input
+// is verified against it.
+func (j *judge) rows() {
+	read := make([]bool, len(j.Installation.Points))
+	for i := range j.analysis.Pairs {
+		p := &j.analysis.Pairs[i]
+		if i > 0 && j.analysis.Pairs[i-1].Cause == p.Cause {
+			continue
+		}
+		for _, f := range j.analysis.Space.Support(p.Active) {
+			if f.Kind == term.DeviceFire || f.Kind == term.DeviceActive {
+				read[f.Index] = true
+			}
+		}
+	}
+	asked := make([]bool, len(j.Installation.Points))
+	if j.Matrix != nil {
+		for i := range j.Matrix.Rows {
+			if when := j.Matrix.Rows[i].When; when != nil {
+				when.Each(func(f term.Fact) {
+					switch f.Kind {
+					case term.DeviceFire, term.DeviceActive:
+						asked[f.Index] = true
+					case term.CauseTrue:
+						for _, f := range j.analysis.Space.Support(j.analysis.Causes[f.Index]) {
+							if f.Kind == term.DeviceFire {
+								asked[f.Index] = true
+							}
+						}
+					}
+				})
+			}
+		}
+	}
+	var unread, unasked []int32
+	for p := range j.Installation.Points {
+		if j.Installation.Points[p].Input.Fire() {
+			if !read[p] {
+				unread = append(unread, int32(p))
+			}
+			if !asked[p] {
+				unasked = append(unasked, int32(p))
+			}
+		}
+	}
+	if len(unread) > 0 && len(j.analysis.Pairs) > 0 {
+		j.add(finding.Warn("program.signal-without-effect", j.path(unread[0]), "nothing follows from a fire at "+j.labels(unread),
+			"no cause with an action asks for it: name its zone, group or label in one"), commonPractice)
+	}
+	if len(unasked) > 0 && j.Matrix != nil {
+		j.add(finding.Warn("matrix.signal-without-row", j.path(unasked[0]), "no row of the required matrix asks for "+j.labels(unasked),
+			"what is to follow from it is written nowhere, and `verify` does not try it: add it to the `when` of a row"), "common practice: every input is verified against the matrix")
+	}
+}

@@ -1,0 +1,187 @@
+package check
+
+import (
+	"time"
+
+	"google.golang.org/protobuf/proto"
+
+	"loopdrill.dev/loopdrill/logic"
+	"loopdrill.dev/loopdrill/logic/term"
+	"loopdrill.dev/loopdrill/loop"
+	"loopdrill.dev/loopdrill/proto/finding"
+	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+)
+
+// mostTurns bounds the evaluations of one walk: a program that switches to and fro for ever is no reason
+// to go on.
+const mostTurns = 10_000
+
+// demand is one change of what an output is to do.
+type demand struct {
+	output int32
+	effect int32 // -1 for none
+	state  term.State
+	at     time.Duration
+}
+
+// walk is what follows from one signal, everything else at rest.
+type walk struct {
+	point   int32
+	mode    int32
+	demands []demand // in the order in which they came
+}
+
+// first returns when an output is first demanded in another state than rest, and whether it ever is.
+func (w *walk) first(output int32) (demand, bool) {
+	for _, d := range w.demands {
+		if d.output == output && d.state != term.Rest {
+			return d, true
+		}
+	}
+	return demand{}, false
+}
+
+// at is what an output is demanded to do at an instant.
+func (w *walk) at(output int32, t time.Duration) term.State {
+	state := term.Rest
+	for _, d := range w.demands {
+		if d.output == output && d.at <= t {
+			state = d.state
+		}
+	}
+	return state
+}
+
+// walker walks a program in which every fire signal counts at once.
+type walker struct {
+	in      *loop.Installation
+	program *logic.Program
+	rest    [2]*logic.State // by mode, evaluated once
+	horizon time.Duration
+	proofs  [][]term.Fact // by output: what shows when its equipment has answered
+	scratch *logic.State
+}
+
+// newWalker compiles the program without detection; nil where that cannot be.
+func newWalker(site *pb.Site, in *loop.Installation, w *term.World) *walker {
+	plain := proto.CloneOf(site)
+	if plain.GetProgram() == nil {
+		return nil
+	}
+	plain.Program.Detection = nil
+	program, found := logic.Compile(plain, w)
+	if finding.Worst(found) == pb.Severity_SEVERITY_REFUSED {
+		return nil
+	}
+	k := &walker{in: in, program: program, horizon: program.LongestDelay() + time.Minute, proofs: make([][]term.Fact, len(in.Outputs))}
+	for o := range in.Outputs {
+		e := in.Outputs[o].Equipment
+		if e < 0 {
+			continue
+		}
+		k.proofs[o] = append(k.proofs[o], term.Fact{Kind: term.EquipmentProven, Index: e})
+		for p := range in.Points {
+			if pt := &in.Points[p]; pt.ProvesEquipment == e {
+				if level, ok := in.Plant.Proof(int(e), int(pt.ProvesSignal)); ok && level {
+					k.proofs[o] = append(k.proofs[o], term.Fact{Kind: term.DeviceActive, Index: int32(p)})
+				}
+			}
+		}
+	}
+	for mode := range k.rest {
+		s := program.NewState()
+		program.Evaluate(s, 0, &ear{})
+		program.Operate(s, logic.Operation{Kind: logic.Mode, Value: int32(mode)}, 1)
+		program.Evaluate(s, 0, &ear{})
+		k.rest[mode] = s
+	}
+	k.scratch = program.NewState()
+	return k
+}
+
+// ear notes what is demanded of outputs.
+type ear struct {
+	events uint64
+	heard  []demand
+	now    time.Duration
+}
+
+func (e *ear) Note(c logic.Change) uint64 {
+	if e.events++; c.Kind == logic.OutputDemanded {
+		e.heard = append(e.heard, demand{output: c.Index, effect: c.Effect, state: c.State, at: e.now})
+	}
+	return e.events
+}
+
+// signal is a fire or supervisory signal at a point, some time after the quiescent start.
+type signal struct {
+	point int32
+	at    time.Duration
+}
+
+// run signals and waits for all that follows. With proofs equipment answers at once.
+func (k *walker) run(mode int32, proofs bool, signals ...signal) []demand {
+	s, e := k.scratch, &ear{}
+	s.CopyFrom(k.rest[mode])
+	evaluate := func(at time.Duration) {
+		e.now = at
+		before := len(e.heard)
+		k.program.Evaluate(s, at, e)
+		for turn := 0; proofs && turn < 20 && len(e.heard) > before; turn++ {
+			answered := false
+			for _, d := range e.heard[before:] {
+				for _, f := range k.proofs[d.output] {
+					if !k.program.Fact(s, f) == (d.state != term.Rest) {
+						k.program.Set(s, f, d.state != term.Rest, e.events)
+						answered = true
+					}
+				}
+			}
+			before = len(e.heard)
+			if answered {
+				k.program.Evaluate(s, at, e)
+			}
+		}
+	}
+	next := 0
+	for range mostTurns {
+		due, ok := k.program.Next(s)
+		if next < len(signals) && (!ok || signals[next].at <= due) {
+			at := signals[next].at
+			for ; next < len(signals) && signals[next].at == at; next++ {
+				k.set(s, signals[next].point, e.events)
+			}
+			evaluate(at)
+			continue
+		}
+		last := time.Duration(0)
+		if len(signals) > 0 {
+			last = signals[len(signals)-1].at
+		}
+		if !ok || due > last+k.horizon {
+			break
+		}
+		evaluate(due)
+	}
+	return e.heard
+}
+
+// set makes a point signal whatever it can.
+func (k *walker) set(s *logic.State, point int32, event uint64) {
+	switch input := k.in.Points[point].Input; {
+	case input.Fire():
+		k.program.Set(s, term.Fact{Kind: term.DeviceFire, Index: point}, true, event)
+	case input == loop.Supervisory:
+		k.program.Set(s, term.Fact{Kind: term.DeviceSupervisory, Index: point}, true, event)
+	}
+	k.program.Set(s, term.Fact{Kind: term.DeviceActive, Index: point}, true, event)
+}
+
+// alone walks one point by day and by night; by night only where it makes a difference.
+func (k *walker) alone(point int32, modes bool) []walk {
+	list := []walk{{point, term.Day, k.run(term.Day, true, signal{point: point})}}
+	if modes {
+		list = append(list, walk{point, term.Night, k.run(term.Night, true, signal{point: point})})
+	}
+	return list
+}
