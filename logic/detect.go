@@ -14,8 +14,8 @@ import (
 // Times in force where the file gives none, besides those of the rule packs. Both are half of what
 // the standards allow at most (EN 54-2 7.12.1 and NFPA 72 23.8.5.4, from memory).
 const (
-	defaultReadyAfter = 30 * time.Second
-	defaultRestart    = 30 * time.Second
+	DefaultReadyAfter = 30 * time.Second
+	DefaultRestart    = 30 * time.Second
 )
 
 // detection reads how zones decide. A zone of which nothing is said believes every signal.
@@ -66,13 +66,13 @@ func (c *compiler) zoneRules(path string, zone int, d *pb.Detection) detection.Z
 		First:      map[string]detection.First{"prealarm": detection.Prealarm, "fire": detection.Fire}[d.GetFirstSignal()],
 		Detectors:  2,
 		Within:     given(d.GetWithin(), d.Within != nil, limits.Duration(rule.FirstSignalDrops)),
-		ReadyAfter: given(d.GetReadyAfter(), d.ReadyAfter != nil, defaultReadyAfter),
+		ReadyAfter: given(d.GetReadyAfter(), d.ReadyAfter != nil, DefaultReadyAfter),
 	}
 	if d.Detectors != nil {
 		z.Detectors = int(d.GetDetectors())
 	}
 	if v := d.GetVerification(); v != nil {
-		z.Restart = given(v.GetRestart(), v.Restart != nil, defaultRestart)
+		z.Restart = given(v.GetRestart(), v.Restart != nil, DefaultRestart)
 		z.Window = given(v.GetWindow(), v.Window != nil, limits.Duration(rule.VerificationWait))
 	}
 	if v := d.GetInvestigate(); v != nil {

@@ -50,17 +50,11 @@ func (t *text) property(e ast.Expr, n name) {
 			}
 			t.refuse(t.fieldStart(e), "bench-only", "the panel cannot know this: `"+n.name+"(..)."+word+"`", detail)
 		}
-		if what := n.name + "." + word; slices.Contains(unsimulated(), what) && t.scope == Expectation {
-			t.refuse(t.fieldStart(e), "not-simulated-yet", "`"+what+"` is not simulated yet", "take it out of the condition for now")
-		}
 		if word == "confirmed" && t.scope == Matrix {
 			t.refuse(t.fieldStart(e), "scope", "how a zone confirms is the program's own rule", "a row says how many must signal, as in zone('hall').detectors_in_fire >= 2")
 		}
 	}
 }
-
-// unsimulated lists the properties that the bench cannot answer yet.
-func unsimulated() []string { return []string{"panel.stopped"} }
 
 // benchDetail says where bench-only names may stand.
 func benchDetail(s Scope) string {
@@ -249,6 +243,9 @@ func (t *text) device(e ast.Expr, point int, word string) *Term {
 		}
 		return Is(DeviceActive, point)
 	case "prealarm":
+		if p.ShowsHeld && !p.Prealarm && t.scope == Matrix {
+			return never("what the panel shows as one is its held first signal", "a row says what devices signal: write device('"+p.Label+"').fire, and what the panel holds back as `after` in the cell")
+		}
 		if !p.Prealarm && !p.ShowsHeld {
 			return never("it signals no pre-alarm", "give the detector `prealarm: true`, or let its zone's detection show a first signal as one")
 		}

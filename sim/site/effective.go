@@ -33,6 +33,7 @@ func Effective(m *pb.Site) []Default {
 			out = appendInForce(out, m, Default{Default: d})
 		}
 	}
+	out = append(out, detectionDefaults(m)...)
 	for _, l := range rule.Of(m.GetRules()).InForce() {
 		where := cmp.Or(l.Where(), "always")
 		out = append(out, Default{figure.Default{Key: "limit " + l.Name, Value: fmt.Sprintf("%g", l.Value), Source: l.Source()}, where})
