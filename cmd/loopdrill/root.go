@@ -76,7 +76,7 @@ LOOPDRILL_OUTPUT; a flag on the command line wins.`,
 
 // commands lists the commands in the order in which a user meets them.
 func commands(io stdio) []*cobra.Command {
-	return []*cobra.Command{newCheck(io), newVerify(io), newWhy(io), newMatrix(io), newPlay(io), newNew(io), newServe(io)}
+	return []*cobra.Command{newCheck(io), newVerify(io), newWhy(io), newMatrix(io), newDiff(io), newPlay(io), newNew(io), newServe(io)}
 }
 
 // addCaution puts the caution under the help of a command and of all below it.

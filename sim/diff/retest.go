@@ -1,0 +1,192 @@
+package diff
+
+import (
+	"cmp"
+	"slices"
+	"strings"
+
+	"loopdrill.dev/loopdrill/loop"
+	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/sim"
+)
+
+// The sample of initiating devices that a change does not affect: a tenth of them, at most fifty (NFPA 72
+// 14.4.2 on changes of site-specific software, as quoted in public texts). A fraction is rounded up.
+const (
+	sampleShare = 10
+	sampleMost  = 50
+	retestRule  = "NFPA 72 14.4.2: all functions known to be affected, and 10 % of the initiating devices that are not, at most 50"
+)
+
+// SampleSize is how many of n unaffected initiating devices are tested again.
+func SampleSize(n int) int { return min((n+sampleShare-1)/sampleShare, sampleMost) }
+
+// initiating reports whether a point is an initiating device: any input that is not the proof of equipment.
+func initiating(pt *loop.Point) bool { return pt.Input != loop.NoInput && pt.ProvesEquipment < 0 }
+
+// retest works out what must be tested again.
+func (c *comparison) retest() *pb.Retest {
+	out := &pb.Retest{Caution: sim.Caution, Rule: retestRule}
+	why := map[int32][]string{} // new site's point -> reasons
+	for i, g := range c.groups {
+		diff := c.report.GetDifferences()[i]
+		test := g.changed
+		if test == "" {
+			test = "no longer: " + g.old
+		}
+		out.Functions = append(out.Functions, &pb.RetestFunction{Subjects: diff.GetSubjects(), Test: test, Operate: diff.GetStimulus()})
+		for _, f := range g.affectsPoints {
+			if c.p.indexed(f.Kind) == &c.p.points {
+				c.affect(why, f.Index, "what is asked of "+namesText(diff.GetSubjects())+" differs")
+			}
+		}
+	}
+	for _, diff := range c.report.GetDifferences()[len(c.groups):] {
+		if diff.GetKind() == "order" {
+			out.Functions = append(out.Functions, &pb.RetestFunction{Subjects: diff.GetSubjects(), Test: diff.GetTitle(), Operate: diff.GetStimulus()})
+		}
+	}
+	for _, p := range c.parts {
+		c.retestPart(out, why, p)
+	}
+	in := c.p.built[1].Installation
+	var unaffected []int32
+	for i := range in.Points {
+		pt := &in.Points[i]
+		switch reasons := why[int32(i)]; {
+		case !initiating(pt):
+		case len(reasons) > 0:
+			out.Affected = append(out.Affected, c.device(int32(i), strings.Join(reasons, "; ")))
+		default:
+			unaffected = append(unaffected, int32(i))
+		}
+	}
+	out.Unaffected = int32(len(unaffected))
+	for _, i := range c.spread(unaffected, SampleSize(len(unaffected))) {
+		out.Sample = append(out.Sample, c.device(i, ""))
+	}
+	c.retestRemoved(out)
+	return out
+}
+
+// affect notes why a point must be tested, once for each reason.
+func (c *comparison) affect(why map[int32][]string, common int32, reason string) {
+	if i, ok := c.p.points.side(1, common); ok && !slices.Contains(why[i], reason) {
+		why[i] = append(why[i], reason)
+	}
+}
+
+// retestPart enters one part of the installation or of the panel.
+func (c *comparison) retestPart(out *pb.Retest, why map[int32][]string, p *part) {
+	device := false
+	for i := range p.changes {
+		ch := &p.changes[i]
+		if ch.point >= 0 {
+			c.affect(why, ch.point, ch.text())
+			pt := c.d.point(ch.point)
+			device = device || pt != nil && initiating(pt)
+		}
+		if ch.zone >= 0 {
+			c.eachPoint(func(common int32, pt *loop.Point, s int) {
+				if z, ok := c.p.zones.side(s, ch.zone); ok && pt.Zone == z && pt.Input.Fire() {
+					c.affect(why, common, "its zone: "+ch.text())
+				}
+			})
+		}
+		if ch.loop >= 0 && p.kind == "line" {
+			c.eachPoint(func(common int32, pt *loop.Point, s int) {
+				if l, ok := c.p.loops.side(s, ch.loop); ok && pt.Loop == l {
+					c.affect(why, common, "polling of its loop: "+ch.text())
+				}
+			})
+		}
+	}
+	if device && p.kind == "device" || p.kind == "rules" || p.kind == "place" {
+		return // the device is on the list itself; the others are no function
+	}
+	f := &pb.RetestFunction{Subjects: []string{p.subject}, Test: p.kind + ": " + headline(p.changes)}
+	switch {
+	case p.kind == "wiring":
+		f.Operate = "open and short the cable at what has changed, and look whom it takes"
+	default:
+		if probes := c.probes(p); len(probes) > 0 {
+			f.Operate = c.p.text(probes[0])
+		}
+	}
+	out.Functions = append(out.Functions, f)
+}
+
+// eachPoint visits the points of the new site with their common numbers.
+func (c *comparison) eachPoint(visit func(common int32, pt *loop.Point, side int)) {
+	in := c.p.built[1].Installation
+	for i := range in.Points {
+		visit(c.p.points.common(int32(i)), &in.Points[i], 1)
+	}
+}
+
+// retestRemoved lists devices that are gone, each with another on its circuit to operate: the nearest
+// address of the same loop that is still there, of the same zone if there is one.
+func (c *comparison) retestRemoved(out *pb.Retest) {
+	old, now := c.p.built[0].Installation, c.p.built[1].Installation
+	for i, is := range c.p.points.toNew {
+		if is >= 0 {
+			continue
+		}
+		gone := &old.Points[i]
+		best := int32(-1)
+		rank := func(j int32) [2]int32 {
+			pt := &now.Points[j]
+			elsewhere := int32(1)
+			if z := gone.Zone; z >= 0 && c.p.zones.toNew[z] >= 0 && pt.Zone == c.p.zones.toNew[z] {
+				elsewhere = 0
+			}
+			apart := pt.Device - gone.Device
+			return [2]int32{elsewhere, max(apart, -apart)}
+		}
+		for j := range now.Points {
+			l := c.p.loops.toNew[gone.Loop]
+			if pt := &now.Points[j]; pt.Loop != l || !initiating(pt) {
+				continue
+			}
+			if a, b := rank(int32(j)), rank(max(best, 0)); best < 0 || cmp.Or(cmp.Compare(a[0], b[0]), cmp.Compare(a[1], b[1])) < 0 {
+				best = int32(j)
+			}
+		}
+		d := &pb.RetestDevice{Label: gone.Label, Address: gone.Address, Why: "gone; no other device is left on its loop"}
+		if best >= 0 {
+			d.Why = "gone; operate " + now.Points[best].Label + " (" + now.Points[best].Address + ") on its loop instead"
+		}
+		out.Removed = append(out.Removed, d)
+	}
+}
+
+// device is an entry of the list.
+func (c *comparison) device(i int32, why string) *pb.RetestDevice {
+	in := c.p.built[1].Installation
+	pt := &in.Points[i]
+	d := &pb.RetestDevice{Label: pt.Label, Address: pt.Address, Why: why}
+	if pt.Place >= 0 {
+		d.Place = in.Places[pt.Place]
+	}
+	if pt.Zone >= 0 {
+		d.Zone = in.Zones[pt.Zone]
+	}
+	return d
+}
+
+// spread chooses n of the points so that loops and zones have their share: at equal steps through all of them
+// in the order of loop, zone and address. The same points give the same choice.
+func (c *comparison) spread(points []int32, n int) []int32 {
+	in := c.p.built[1].Installation
+	sorted := slices.Clone(points)
+	slices.SortStableFunc(sorted, func(a, b int32) int {
+		x, y := &in.Points[a], &in.Points[b]
+		return cmp.Or(cmp.Compare(x.Loop, y.Loop), cmp.Compare(x.Zone, y.Zone), cmp.Compare(x.Device, y.Device))
+	})
+	var chosen []int32
+	for k := range n {
+		chosen = append(chosen, sorted[(2*k+1)*len(sorted)/(2*n)])
+	}
+	slices.Sort(chosen)
+	return chosen
+}
