@@ -204,10 +204,11 @@ func marks(loads []*pb.Load) (text string) {
 	return text
 }
 
-// A short at the end of a long way takes less than the loads near the module do: isolators know it by
-// the voltage that it leaves (24 V over 40 ohm and over 85 ohm: 0.9 A beside 1 A).
+// A short at the end of a long way takes less than the loads near the module do, and the isolator
+// before it stands at 18 V: isolators know it by what it leaves of the voltage at its place (24 V over
+// 36 ohm: 0.66 A beside 1 A).
 func TestShortFarAway(t *testing.T) {
-	loads := []*pb.Load{sounder(1, 1000), sounder(150, 10), sounder(150, 10)}
+	loads := []*pb.Load{sounder(1, 1000), sounder(50, 10), sounder(300, 10)}
 	for _, l := range loads {
 		l.Isolator = true
 	}
