@@ -23,8 +23,8 @@ type word struct {
 }
 
 var (
-	cellStates = []term.State{term.On, term.Off, term.Alert, term.Evacuate, term.Release}
-	stateWords = []string{"on", "off", "alert", "evacuate", "release", "any"}
+	cellStates = []term.State{term.On, term.Off, term.Alert, term.Evacuate}
+	stateWords = []string{"on", "off", "alert", "evacuate", "any"}
 	stageWords = []string{"after", "for", "hold", "within", "silenceable", "until", "first", "then"}
 	idPattern  = regexp.MustCompile(`^[a-z0-9]([a-z0-9-]{0,38}[a-z0-9])?$`)
 )
@@ -103,7 +103,11 @@ func (p *cellParser) stage() {
 		}
 	}
 	if !known {
-		p.flaw(first, "matrix.state", fmt.Sprintf("%q is not a state", first.text), near(first.text, stateWords))
+		detail := near(first.text, stateWords)
+		if first.text == term.Release.String() {
+			detail = "write `on`: a released output is demanded like any other"
+		}
+		p.flaw(first, "matrix.state", fmt.Sprintf("%q is not a state", first.text), detail)
 	}
 	seen := make(map[string]bool, 4)
 	for p.next < len(p.words) && p.words[p.next].text != "then" {

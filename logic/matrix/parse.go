@@ -123,7 +123,7 @@ func (p *parser) condition(rec *record, row *Row) {
 
 func (p *parser) cell(rec *record, field int, row *Row) {
 	column := p.layout.columns[field]
-	detail := "sounder circuits and loop sounders take alert, evacuate or off; all other circuits and contacts take on, release or off"
+	detail := "sounder circuits and loop sounders take alert, evacuate or off; all other circuits and contacts take on or off"
 	if len(p.matrix.Columns[column].Outputs) > 1 {
 		detail += "; an effect that holds both kinds needs a column per output"
 	}
