@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"loopdrill.dev/loopdrill/logic"
+	"loopdrill.dev/loopdrill/logic/term"
 	"loopdrill.dev/loopdrill/sim"
 )
 
@@ -28,8 +29,8 @@ func heldEvent(e *sim.Event, c *logic.Change) bool {
 	return true
 }
 
-// held carries out what becomes of a signal: a detector that is reset puts its indicator out, and when it
-// is ready its line decides on it anew, from no readings. Any of these may begin the fire condition.
+// held carries out what becomes of a signal: a detector that is reset puts its indicator out, unless it is
+// in fire, and when it is ready its line decides on it anew, from no readings. Any of these may begin the fire condition.
 func (d *Drill) held(now time.Duration, c *logic.Change, event uint64) {
 	if _, ok := heldKinds[c.Kind]; !ok {
 		return
@@ -40,7 +41,8 @@ func (d *Drill) held(now time.Duration, c *logic.Change, event uint64) {
 		d.lines[p.Loop].Rearm(now, p.Device, true)
 		d.schedule(int(p.Loop))
 	}
-	if (c.Kind == logic.DetectorReady || c.Kind == logic.VerificationStarted) && d.points[c.Index].indicator {
+	reset := c.Kind == logic.DetectorReady || c.Kind == logic.VerificationStarted
+	if reset && d.points[c.Index].indicator && !d.Fact(term.Fact{Kind: term.DeviceFire, Index: c.Index}) {
 		d.points[c.Index].indicator = false
 		d.loadLater(c.Index, event)
 	}
