@@ -9,6 +9,7 @@ import (
 	"loopdrill.dev/loopdrill/logic/term"
 	"loopdrill.dev/loopdrill/proto/finding"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/proto/rule"
 )
 
 // PairLimit is the greatest number of pairs of causes and effects in one program.
@@ -16,10 +17,6 @@ const PairLimit = 200_000
 
 // defaultSwitchTime is the panel's own where the file gives none; loop.Defaults names the same.
 const defaultSwitchTime = time.Millisecond
-
-// defaultSoundsAgain is how long after acknowledgement a fault that stands sounds again where the
-// file gives no time (NFPA 72 chapter 10, 2019: at least once every 24 hours).
-const defaultSoundsAgain = 24 * time.Hour
 
 // Compile reads the program of a site over the world of its installation, whose causes and
 // controls stand in the program's file order. It returns every finding; where one of them refuses
@@ -61,7 +58,7 @@ func (c *compiler) panel() {
 	c.p.dropAll = panel.GetReset_() == "drop-all"
 	c.p.resoundByDevice = panel.GetResound() == "new-device"
 	c.p.night = panel.GetMode() == "night"
-	c.p.switchTime, c.p.chainLimit, c.p.soundsAgain = defaultSwitchTime, ChainLimit, defaultSoundsAgain
+	c.p.switchTime, c.p.chainLimit, c.p.soundsAgain = defaultSwitchTime, ChainLimit, rule.Of(c.site.GetRules()).Duration(rule.FaultSoundsAgain)
 	if d := panel.GetFaultSoundsAgain(); d != nil {
 		c.p.soundsAgain = d.AsDuration()
 	}

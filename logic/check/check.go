@@ -14,7 +14,7 @@ const commonPractice = "common practice"
 
 // Check judges the analysed program of a site. It adds nodes to the analysis's space.
 func Check(site *pb.Site, a *Analysis) []*pb.Finding {
-	j := &judge{Analysis: a, rules: rule.Of(site.GetRules()), paths: map[string]string{}}
+	j := &judge{Analysis: a, site: site, rules: rule.Of(site.GetRules()), paths: map[string]string{}}
 	for l, loop := range site.GetLoops() {
 		for d, device := range loop.GetDevices() {
 			j.paths[device.GetLabel()] = fmt.Sprintf("loops[%d].devices[%d]", l, d)
@@ -26,6 +26,7 @@ func Check(site *pb.Site, a *Analysis) []*pb.Finding {
 	j.coincidences()
 	j.callPoints()
 	j.delays()
+	j.detections()
 	j.resets()
 	if err := a.Space.Err(); err != nil {
 		note := finding.Warn("program.undecided", "program", "the program is too intricate to be decided whole", err.Error()+": findings on what can never happen may be missing")
@@ -38,6 +39,7 @@ func Check(site *pb.Site, a *Analysis) []*pb.Finding {
 // judge collects findings about one program.
 type judge struct {
 	*Analysis
+	site  *pb.Site
 	rules *rule.Set
 	paths map[string]string // of devices, by label
 	found []*pb.Finding

@@ -138,3 +138,28 @@ func TestDelays(t *testing.T) {
 		})
 	}
 }
+
+// Times of detection: 15 s and 180 s of investigation (NFPA 72 23.8.1); a verification adds 60 s at most (NFPA 72
+// 23.8.5.4, from memory), and a detector is ready to confirm after 60 s (EN 54-2 7.12.1, from memory): what the schema
+// allows besides, an agreement may still shorten. A silenced fault sounds again within 24 h (NFPA 72 chapter 10).
+func TestDetection(t *testing.T) {
+	detection := func(text string) string { return `detection: {zone: "hall" ` + text + `}` }
+	for _, c := range []struct{ name, rules, more, want string }{
+		{"15 s and 180 s", "", detection(`investigate: {acknowledge_within: {seconds: 15} extra: {seconds: 180}}`), ""},
+		{"16 s", "", detection(`investigate: {acknowledge_within: {seconds: 16}}`), "warning program.detection-too-long program.detection[0].investigate.acknowledge_within"},
+		{"181 s", "", detection(`investigate: {extra: {seconds: 181}}`), "warning program.detection-too-long program.detection[0].investigate.extra"},
+		{"181 s where NFPA 72 does not apply", `rules: {packs: "en54"}`, detection(`investigate: {extra: {seconds: 181}}`), ""},
+		{"verified in 50 s, and 40 s agreed", `rules: {packs: "nfpa72" limits: {limit: "verification_adds_s" value: 40}}`, detection(`verification: {restart: {seconds: 50}}`),
+			"warning program.detection-too-long program.detection[0].verification.restart"},
+		{"ready after 50 s, and 40 s agreed", `rules: {packs: "nfpa72" limits: {limit: "ready_to_confirm_s" value: 40}}`, detection(`confirm: "same-or-other" ready_after: {seconds: 50}`),
+			"warning program.detection-too-long program.detection[0].ready_after"},
+		{"a fault that sounds again after 20 h, and 8 h agreed", `rules: {packs: "nfpa72" limits: {limit: "fault_sounds_again_h" value: 8}} panel: {fault_sounds_again: {seconds: 72000}}`, "",
+			"warning panel.fault-forgotten panel.fault_sounds_again"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			if got := brief(judged(t, c.rules, basics, c.more)); got != c.want {
+				t.Errorf("found\n%s\nwant\n%s", got, c.want)
+			}
+		})
+	}
+}

@@ -18,7 +18,6 @@ const (
 	DetectorTarget  = "detector_target_s"
 	CallPointTarget = "call_point_target_s"
 	DialledWithin   = "dialler_receipt_s"
-	LockRelease     = "lock_release_min"
 
 	FaultTime        = "fault_s"
 	MainsFault       = "mains_fault_s"
@@ -34,7 +33,6 @@ const (
 	ReadyToConfirm    = "ready_to_confirm_s"
 	FirstSignalDrops  = "first_signal_drops_min"
 	DelayInAll        = "delay_in_all_min"
-	DelayStep         = "delay_step_s"
 
 	ProofOfFan    = "proof_fan_s"
 	ProofOfDamper = "proof_damper_s"
@@ -93,7 +91,6 @@ func Table() []Limit {
 		{Name: CallPointTarget, Unit: "s", Value: 10, Most: longest, Packs: en54, Standard: "EN 54-2 7.7", Confidence: FromMemory},
 		{Name: CallPointTarget, Unit: "s", Value: 3, Most: longest, Packs: bs5839, Standard: "BS 5839-1 (call point to the sounder of its own area)", Confidence: Confirmed},
 		{Name: DialledWithin, Unit: "s", Value: 90, Most: longest, Standard: "NFPA 72 26.6.3", Confidence: Confirmed},
-		{Name: LockRelease, Unit: "min", Value: 10, Most: 60_000, Packs: nfpa72, Standard: "NFPA 72 21.10 (2019)", Confidence: Confirmed},
 
 		// From a fault to its indication.
 		{Name: FaultTime, Unit: "s", Value: 200, Most: longest, Packs: nfpa72, Standard: "NFPA 72 chapter 10", Confidence: Confirmed},
@@ -108,7 +105,8 @@ func Table() []Limit {
 		{Name: LowBatteryFault, Unit: "s", Value: 1800, Most: longest, Packs: europe, Standard: "EN 54-4 5.4, BS 5839-1 12", Confidence: FromMemory},
 		{Name: FaultSoundsAgain, Unit: "h", Value: 24, Most: 200, Standard: "NFPA 72 chapter 10 (2019)", Confidence: Confirmed},
 
-		// Decisions before the alarm, and delays after it.
+		// Decisions before the alarm, and delays after it. That a panel lets a delay be set in steps of at most a minute
+		// (EN 54-2 7.11) is no figure of a site.
 		{Name: AcknowledgeWithin, Unit: "s", Value: 15, Most: longest, Standard: "NFPA 72 23.8.1", Confidence: Confirmed},
 		{Name: Investigation, Unit: "s", Value: 180, Most: longest, Standard: "NFPA 72 23.8.1", Confidence: Confirmed},
 		{Name: VerificationAdds, Unit: "s", Value: 60, Most: longest, Standard: "NFPA 72 23.8.5.4", Confidence: FromMemory},
@@ -116,7 +114,6 @@ func Table() []Limit {
 		{Name: ReadyToConfirm, Unit: "s", Value: 60, Most: longest, Standard: "EN 54-2 7.12.1", Confidence: FromMemory},
 		{Name: FirstSignalDrops, Unit: "min", Value: 30, Most: 60_000, Standard: "EN 54-2 7.12", Confidence: FromMemory},
 		{Name: DelayInAll, Unit: "min", Value: 10, Most: 60_000, Standard: "EN 54-2 7.11", Confidence: FromMemory},
-		{Name: DelayStep, Unit: "s", Value: 60, Most: longest, Packs: europe, Standard: "EN 54-2 7.11", Confidence: FromMemory},
 
 		// From a command to its proof.
 		{Name: ProofOfFan, Unit: "s", Value: 60, Most: longest, Standard: "NFPA 92", Confidence: FromMemory},

@@ -185,6 +185,17 @@ func TestRelease(t *testing.T) {
 	judge(t, []judgement{
 		{"cross-zoned", "", house(modules, cross), "warning program.coincidence-call-point program.causes[4].when", ""},
 		{"one detector", "two zones confirm", house(modules, "device('HALL-SD').fire"), "warning program.coincidence-call-point program.causes[4].when\nwarning release.by-one-signal loops[0].devices[0]", ""},
+		{"a countdown of 10 s", "guide specifications: 20 s to 30 s", func() part {
+			p := house(modules, cross)
+			p.equipment = strings.Replace(gas, "release: {}", "release: {countdown: 10s}", 1)
+			return p
+		}(), "warning program.coincidence-call-point program.causes[4].when\nwarning release.countdown-short program.actions[2]", ""},
+		{"a countdown of 10 s, and 10 s before it", "", func() part {
+			p := house(modules, cross)
+			p.equipment = strings.Replace(gas, "release: {}", "release: {countdown: 10s}", 1)
+			p.program = strings.Replace(p.program, `effects: [gas], state: "on"`, `effects: [gas], state: "on", after: 10s`, 1)
+			return p
+		}(), "warning program.coincidence-call-point program.causes[4].when", ""},
 		{"no button", "abort within reach", house(strings.Replace(modules, "input: hold-off, end", "input: technical, end", 1), cross), "warning program.coincidence-call-point program.causes[4].when\nwarning release.no-hold-off equipment[1]", ""},
 	})
 }
@@ -202,6 +213,19 @@ func TestNight(t *testing.T) {
 		{"the weekend is forgotten", "", part{panel: `panel: {calendar: [{days: [mon, tue, wed, thu, fri], at: 7h, mode: day}, {days: [mon, tue, wed, thu], at: 19h, mode: night}]}`},
 			"warning panel.calendar-day-at-night panel.calendar", "Saturday, Sunday"},
 		{"every evening", "", part{panel: `panel: {calendar: [{days: [mon, tue, wed, thu, fri], at: 7h, mode: day}, {days: [mon, tue, wed, thu, fri], at: 19h, mode: night}]}`}, "", ""},
+	})
+}
+
+// The receiving centre has an alarm within 90 s (NFPA 72 26.6.3); the dialler's receipt takes 20 s (common practice).
+func TestDialler(t *testing.T) {
+	told := func(after string) part {
+		return part{equipment: "  - {equipment: dialler, dialler: {}}", devices: `      - {address: 10, label: DIALLER, place: hall, cable_m: 5, relay_module: {drives: {equipment: dialler, input: alarm}}}`,
+			program: program("", "    - {effect: dialler, outputs: [DIALLER]}", `    - {causes: [any], effects: [dialler], state: "on"`+after+`}`)}
+	}
+	judge(t, []judgement{
+		{"at once", "", told(""), "", ""},
+		{"70 s late", "", told(", after: 70s"), "", ""},
+		{"71 s late", "NFPA 72 26.6.3: 90 s", told(", after: 71s"), "warning dialler.late loops[0].devices[0]", `"HALL-SD", "HALL-CP"`},
 	})
 }
 

@@ -10,6 +10,7 @@ import (
 	"loopdrill.dev/loopdrill/loop"
 	"loopdrill.dev/loopdrill/proto/finding"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/proto/rule"
 )
 
 // silenced: silence is for what people hear and see. Plant that it put to rest in the middle of a fire would
@@ -141,6 +142,55 @@ func (j *judge) releases() {
 		if len(points) > 0 {
 			j.add(finding.Warn("release.by-one-signal", j.path(points[0]), fmt.Sprintf("one signal alone releases %q: %s", m.GetEquipment(), j.labels(points)),
 				"two detectors, of zones of their own, or the manual release confirm a discharge: ask for both"), "guide specifications for CO2 (cross-zoned release)")
+		}
+	}
+}
+
+// countdowns: whoever is in the room needs time to leave it. What the program waits before it releases counts too.
+func (j *judge) countdowns() {
+	limit := j.rules.Of(rule.DischargeDelay)
+	for e, m := range j.Message.GetEquipment() {
+		if m.GetRelease() == nil {
+			continue
+		}
+		in, _ := j.Installation.Plant.InputIndex(e, "release")
+		countdown := j.Installation.Plant.Takes(e, in)
+		for i := range j.analysis.Pairs {
+			p := &j.analysis.Pairs[i]
+			releases := slices.ContainsFunc(j.Program.EffectOutputs(p.Effect), func(o int32) bool {
+				driven, name := j.input(o)
+				return driven == e && name == "release"
+			})
+			if releases && p.State != term.Off && p.After+countdown < limit.Duration() {
+				j.add(finding.Warn("release.countdown-short", p.Path, fmt.Sprintf("%q discharges %v after cause %q; the least is %v", m.GetEquipment(), p.After+countdown, j.Message.GetProgram().GetCauses()[p.Cause].GetCause(), limit.Duration()),
+					"people must be able to leave: lengthen the countdown, or write the limit "+limit.Name+" under rules.limits where nobody can be inside"), limit.Source())
+				break
+			}
+		}
+	}
+}
+
+// diallers: what a fire is told to the receiving centre, within the time that the rules give to it.
+func (j *judge) diallers() {
+	limit := j.rules.Of(rule.DialledWithin)
+	for e, m := range j.Message.GetEquipment() {
+		if m.GetDialler() == nil {
+			continue
+		}
+		in, _ := j.Installation.Plant.InputIndex(e, "alarm")
+		receipt := j.Installation.Plant.Takes(e, in)
+		var late []int32
+		for i := range j.walks {
+			w := &j.walks[i]
+			for _, o := range j.drivers[e] {
+				if d, ok := w.first(o); ok && int(j.Installation.Outputs[o].Input) == in && j.Installation.Points[w.point].Input.Fire() && d.at+receipt > limit.Duration() {
+					late = append(late, w.point)
+				}
+			}
+		}
+		if len(late) > 0 {
+			j.add(finding.Warn("dialler.late", j.path(late[0]), fmt.Sprintf("the receiving centre has a fire later than %v: %s", limit.Duration(), j.labels(late)),
+				fmt.Sprintf("the program's delay and the %v that %q takes are more: tell the centre at once", receipt, m.GetEquipment())), limit.Source())
 		}
 	}
 }
