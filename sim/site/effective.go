@@ -33,6 +33,7 @@ func Effective(m *pb.Site) []Default {
 			out = appendInForce(out, m, Default{Default: d})
 		}
 	}
+	out = append(out, programDefaults(m)...)
 	out = append(out, detectionDefaults(m)...)
 	for _, l := range rule.Of(m.GetRules()).InForce() {
 		where := cmp.Or(l.Where(), "always")
