@@ -21,7 +21,8 @@
 //   - A device that would be left with less than a volt draws nothing and counts as without voltage.
 //   - The driver limits its current. When its output falls below 10 V it folds back to a quarter
 //     of the limit; when what is asked for exceeds the limit without a short, the line has
-//     collapsed, which is an outcome and not an error.
+//     collapsed, which is an outcome and not an error. The controller raises an overload when the
+//     driver has stood in its limit for 10 s.
 //   - A device connected the wrong way round conducts, as its protective diode does: a short between
 //     its line terminals, and where an isolator is built into it on either side of that, since what
 //     would part them conducts too. It ends when the device is put right or taken out.
@@ -29,16 +30,16 @@
 //   - No connection has less than 0.1 milliohm per core.
 //   - The panel takes a core of more than 1 kilohm for broken.
 //
-// What it leaves out: an indication of a short of many ohms that the driver can carry (some 50 ohm and
-// more) as long as every device keeps its voltage; signalling waveforms, inductance, charging of cable capacitance, ageing, and
-// the earth-fault monitor's own resistance (ideal: it sees every earth of a core that is joined to a
-// driven terminal).
+// What it leaves out: an indication of a short of so many ohms that the driver stays below its limit,
+// as long as every device keeps its voltage; signalling waveforms, inductance, charging of cable
+// capacitance, ageing, and the earth-fault monitor's own resistance (ideal: it sees every earth of a
+// core that is joined to a driven terminal).
 //
 // Invariants. A solve costs time proportional to the devices and allocates nothing. Elimination
 // is by star-mesh transformation, in which conductances are only added, multiplied and divided:
 // nothing cancels, whatever the resistances. Constant power is found by Newton's method, a few such
-// solves however many the devices; only its tangents are negative conductances. All thresholds are compared in whole microvolts.
-// State holds plain data only, so that CopyFrom is a fork. Closing an isolator never makes another
+// solves however many the devices; only its tangents are negative conductances. All thresholds are
+// compared in whole microvolts. State holds plain data only, so that CopyFrom is a fork. Closing an isolator never makes another
 // one open, so what happens after a fault comes to rest.
 //
 // Validation. Dense elimination (gonum) on random networks, ngspice on random networks with faults,

@@ -53,6 +53,7 @@ func (n *Network) act(s *State, sink Sink) {
 			}
 		}
 	}
+	n.overload(s, sink)
 	n.settle(s, rewired, changed, sink)
 }
 
@@ -177,12 +178,13 @@ func (n *Network) settle(s *State, rewired, changed bool, sink Sink) {
 	for e := range s.dev {
 		n.see(s, int32(e), s.work.voltage(int32(e)), sink)
 	}
+	n.strain(s, sink)
 	s.arrange()
 }
 
 // arrange finds when the loop next changes by itself.
 func (s *State) arrange() {
-	s.next = never
+	s.next = s.strainDue
 	for i := range s.iso {
 		s.next = min(s.next, s.iso[i].due)
 	}

@@ -48,6 +48,7 @@ const (
 	IsolatorChanged                        // Index: entry; On: closed
 	TerminalChanged                        // Index: 0 the first, 1 the far terminal; On: closed
 	CollapsedChanged                       // On: the driver cannot hold the line
+	OverloadChanged                        // On: the driver has stood in its limit for OverloadTime
 )
 
 // Change is one change on the loop.

@@ -34,6 +34,8 @@ const (
 	CloseTime   = 100 * time.Millisecond // live on one side -> test and close
 	HoldUp      = 50 * time.Millisecond  // a device works on without voltage
 	RestartTime = 500 * time.Millisecond // voltage back -> working, at rest
+	// OverloadTime is how long the driver stands in its current limit until the controller raises it.
+	OverloadTime = 10 * time.Second
 )
 
 // Network is one loop, compiled and immutable. An entry is an index into the loop's list of

@@ -82,7 +82,7 @@ func (b *bench) Note(c Change) uint64 {
 		b.t.Errorf("the event after %d has the parent %d: %+v", b.ids, c.Parent, c)
 	}
 	b.ids++
-	what := map[ChangeKind]string{FedChanged: "fed", HoldEnded: "hold-up over", IsolatorChanged: "isolator closed", TerminalChanged: "terminal closed", CollapsedChanged: "collapsed"}[c.Kind]
+	what := map[ChangeKind]string{FedChanged: "fed", HoldEnded: "hold-up over", IsolatorChanged: "isolator closed", TerminalChanged: "terminal closed", CollapsedChanged: "collapsed", OverloadChanged: "overload"}[c.Kind]
 	name := ""
 	switch c.Kind {
 	case FedChanged, HoldEnded, IsolatorChanged:

@@ -25,6 +25,10 @@ type State struct {
 	collapsed bool
 	solves    uint64
 
+	strained    bool          // the driver has stood in its limit for long enough
+	strainDue   time.Duration // when it will have
+	strainCause uint64
+
 	work work // derived from all the rest, rebuilt on demand
 }
 
@@ -77,7 +81,7 @@ type devState struct {
 // terminal driven. Devices that the wiring cannot feed are down from the start, without a note; what
 // such a loop does next has the parent 0.
 func (n *Network) NewState() *State {
-	s := &State{next: never, safe: n.safe, iso: make([]isoState, len(n.iso)), dev: make([]devState, len(n.entries))}
+	s := &State{next: never, strainDue: never, safe: n.safe, iso: make([]isoState, len(n.iso)), dev: make([]devState, len(n.entries))}
 	for i := range s.iso {
 		s.iso[i].due = never
 	}

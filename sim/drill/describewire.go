@@ -40,6 +40,8 @@ func (p *Plan) describeWire(subject string, e *sim.Event) (string, bool) {
 		return subject + choose(on, ": the line voltage collapses", ": the line voltage is back"), true
 	case RingBroken:
 		return subject + choose(on, ": the ring is found broken", ": the ring is found whole again"), true
+	case LoopOverload:
+		return subject + choose(on, ": the driver stands in its current limit", ": the driver's current is below its limit again"), true
 	case EarthSeen:
 		return subject + choose(on, ": an earth is found", ": the earth is gone"), true
 	}

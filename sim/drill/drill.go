@@ -30,7 +30,9 @@ type Drill struct {
 	circuits []*circuit.State // by output; nil without a circuit
 	work     circuit.Work     // storage of solves; nothing is kept in it
 	power    *power.State
-	drawn    []int64  // by supply: what its circuits are asked for, microamperes
+	drawn    []int64  // by supply: what it is asked for beside standby, microamperes
+	beside   []int64  // of that, what is not its circuits'
+	looped   []int64  // by loop: what it takes more than at rest
 	supplied []uint64 // by supply: the latest event that may have changed its output
 	loads    []bool   // by load: it works now
 	fire     bool     // the supplies are asked for their current in alarm
@@ -202,6 +204,7 @@ func start(plan *Plan, seed uint64, program *logic.State) *Drill {
 	d.power = plan.In.Power.NewState()
 	d.drawn, d.loads = make([]int64, plan.In.Power.Len()), make([]bool, len(plan.In.Loads))
 	d.supplied = make([]uint64, len(d.drawn))
+	d.beside, d.looped = make([]int64, len(d.drawn)), make([]int64, len(plan.In.Loops))
 	d.circuits = make([]*circuit.State, len(d.outputs))
 	for o := range d.outputs {
 		if out := &plan.In.Outputs[o]; out.Circuit != nil {

@@ -48,6 +48,8 @@ func (d *Drill) copyFrom(o *Drill) {
 	}
 	d.power.CopyFrom(o.power)
 	d.drawn = append(own.drawn[:0], o.drawn...)
+	d.beside = append(own.beside[:0], o.beside...)
+	d.looped = append(own.looped[:0], o.looped...)
 	d.supplied = append(own.supplied[:0], o.supplied...)
 	d.loads = append(own.loads[:0], o.loads...)
 	d.wirings = append(own.wirings[:0], o.wirings...)

@@ -97,6 +97,7 @@ const (
 	InvestigationStarted                          // Subject point, Extra by when somebody must acknowledge
 	InvestigationAcknowledged                     // Subject point, Extra when it becomes fire
 	InvestigationEnded                            // Subject point
+	LoopOverload                                  // Subject loop, Value on: the driver has stood in its current limit for some time
 	kinds
 )
 
@@ -164,6 +165,7 @@ var kindTable = [kinds]kindInfo{
 	SupplyOverload:            {"supply-overload", Hidden},
 	SupplyLost:                {"supply-lost", Hidden},
 	SupplySignal:              {"supply-signal", AtPlant},
+	LoopOverload:              {"loop-overload", OnPanel},
 	OperationRefused:          {"operation-refused", OnPanel},
 	ModeScheduled:             {"mode-scheduled", OnPanel},
 	TestChanged:               {"test", OnPanel},

@@ -34,7 +34,7 @@ func (g *randomSite) detection() (all []*pb.Detection) {
 		if g.chance(0.3) {
 			d.Verification = &pb.Verification{Restart: seconds(0.02, 0.5, 3), Window: seconds(0.4, 2, 10)}
 		}
-		if d.GetFirstSignal() != "fire" && (d.GetConfirm() == "none" || d.GetConfirm() == "same-or-other") && g.chance(0.4) {
+		if d.GetFirstSignal() != "fire" && (d.GetConfirm() == "none" || d.GetConfirm() == "same-or-other") && g.chance(0.5) {
 			d.Investigate = &pb.Investigate{AcknowledgeWithin: seconds(0.5, 3), Extra: seconds(0, 1, 10), Given: pick(g.Rand, "", "panel.mode == 'day'", "!panel.fault")}
 		}
 		all = append(all, d)

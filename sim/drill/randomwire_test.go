@@ -126,13 +126,13 @@ func (s *randomScript) cableFault(step *pb.Step) *pb.Step {
 	if l.GetWiring() == "ring" && s.chance(0.1) {
 		at.Before, at.Loop = "return", new(l.GetLoop())
 	}
-	switch s.IntN(10) {
+	switch s.IntN(11) {
 	case 0, 1, 2:
 		at.Core = pick(s.Rand, "both", "positive", "negative")
 		step.Kind = &pb.Step_Break{Break: at}
 	case 3, 4, 5:
-		if s.chance(0.3) {
-			at.Ohm = new(pick(s.Rand, 10.0, 100.0, 1000.0))
+		if s.chance(0.4) {
+			at.Ohm = new(pick(s.Rand, 10.0, 60.0, 60.0, 65.0, 1000.0))
 		}
 		step.Kind = &pb.Step_Short{Short: at}
 	case 6:
@@ -141,6 +141,11 @@ func (s *randomScript) cableFault(step *pb.Step) *pb.Step {
 	case 7, 8:
 		at.Core = pick(s.Rand, "positive", "negative")
 		step.Kind = &pb.Step_Earth{Earth: at}
+	case 9:
+		if d.GetKind() == nil {
+			return nil
+		}
+		step.Kind = &pb.Step_Reversed{Reversed: &pb.ReversedStep{Subject: &pb.ReversedStep_Device{Device: d.GetLabel()}}}
 	default:
 		if d.GetIsolator() == nil {
 			return nil
@@ -201,7 +206,8 @@ func (s *randomScript) fieldWire(step *pb.Step) *pb.Step {
 
 // wireCounts counts what happened on wiring, circuits and supplies in drills that were compared.
 type wireCounts struct {
-	breaks, shorts, joints, earths, stuck              int // faults of cable and isolators
+	breaks, shorts, joints, earths, stuck, reversed    int // faults of cable, isolators and terminals
+	overloads                                          int
 	unfed, brownOuts, restarts, isolators, ringsBroken int
 	circuits, loadsGone, suppliesGone, fieldWires      int
 	circuitEarths, panelWires                          int
@@ -211,6 +217,7 @@ type wireCounts struct {
 func (n *wireCounts) table() map[string]*int {
 	return map[string]*int{
 		"breaks": &n.breaks, "shorts": &n.shorts, "bad joints": &n.joints, "earths": &n.earths, "stuck isolators": &n.stuck,
+		"reversed devices": &n.reversed, "overloads of drivers": &n.overloads,
 		"devices without voltage": &n.unfed, "brown-outs": &n.brownOuts, "restarts after a loss of voltage": &n.restarts,
 		"moves of isolators": &n.isolators, "rings found broken": &n.ringsBroken, "circuits read anew": &n.circuits,
 		"loads that stop while they should work": &n.loadsGone, "supplies lost": &n.suppliesGone, "faults of field wiring": &n.fieldWires,
@@ -228,8 +235,9 @@ func (n *wireCounts) add(o wireCounts) {
 var wireFaultKinds = map[ActKind]func(*wireCounts) *int{
 	ActBreak: func(n *wireCounts) *int { return &n.breaks }, ActShort: func(n *wireCounts) *int { return &n.shorts },
 	ActJoint: func(n *wireCounts) *int { return &n.joints }, ActEarth: func(n *wireCounts) *int { return &n.earths },
-	ActIsolatorStuck: func(n *wireCounts) *int { return &n.stuck },
-	ActRelayWireOpen: func(n *wireCounts) *int { return &n.panelWires }, ActRelayWireShort: func(n *wireCounts) *int { return &n.panelWires },
+	ActDeviceReversed: func(n *wireCounts) *int { return &n.reversed },
+	ActIsolatorStuck:  func(n *wireCounts) *int { return &n.stuck },
+	ActRelayWireOpen:  func(n *wireCounts) *int { return &n.panelWires }, ActRelayWireShort: func(n *wireCounts) *int { return &n.panelWires },
 	ActFieldWireOpen: func(n *wireCounts) *int { return &n.fieldWires }, ActFieldWireShort: func(n *wireCounts) *int { return &n.fieldWires },
 }
 
@@ -256,6 +264,8 @@ func countWire(d *Drill) (n wireCounts) {
 			delete(lost, e.Subject)
 		case e.Kind == IsolatorMoved:
 			n.isolators++
+		case e.Kind == LoopOverload && e.Value == 1:
+			n.overloads++
 		case e.Kind == RingBroken && e.Value == 1:
 			n.ringsBroken++
 		case e.Kind == CircuitFault:

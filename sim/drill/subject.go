@@ -34,7 +34,7 @@ const (
 var kindSpaces = map[sim.Kind]space{
 	InputChanged: ofPoint, ReadingCounted: ofPoint, FireSignalled: ofPoint, ActiveRead: ofPoint,
 	PrealarmRead: ofPoint, MissingFault: ofPoint, WrongTypeFault: ofPoint, DuplicateFault: ofPoint, ReplyGarbled: ofPoint,
-	FeedChanged: ofPoint, ModuleLost: ofPoint, IsolatorMoved: ofLoop, TerminalMoved: ofLoop, LoopCollapsed: ofLoop, RingBroken: ofLoop, EarthSeen: ofLoop,
+	FeedChanged: ofPoint, ModuleLost: ofPoint, IsolatorMoved: ofLoop, TerminalMoved: ofLoop, LoopCollapsed: ofLoop, RingBroken: ofLoop, EarthSeen: ofLoop, LoopOverload: ofLoop,
 	LoadChanged: ofLoad, FuseChanged: ofSupply, BatteryCarries: ofSupply, BatteryDischarged: ofSupply, BatteryLow: ofSupply, SupplyOverload: ofSupply, SupplyLost: ofSupply, SupplySignal: ofSupply,
 	FireDecided: ofPoint, PrealarmDecided: ofPoint, SupervisoryDecided: ofPoint, ModuleRestarted: ofPoint,
 	OutputFault: ofOutput, CommandSent: ofOutput, CommandHeard: ofOutput, CommandRepeated: ofOutput, OutputDemanded: ofOutput, OutputOperated: ofOutput,

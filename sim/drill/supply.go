@@ -100,16 +100,38 @@ func (d *Drill) alarmLoad(now time.Duration) {
 	}
 	d.fire = fire
 	for i := range d.drawn {
-		more := d.plan.In.Power.AlarmMicroA(i)
-		if more == 0 {
-			continue
-		}
-		if !fire {
-			more = -more
-		}
-		d.drawn[i] += more
-		d.after(timer{at: now + d.plan.In.SwitchTime, kind: drainChanges, point: int32(i), event: event})
+		d.drawBeside(now, int32(i), event)
 	}
+}
+
+// loopLoad notes what a loop takes from the panel's supply more than at rest: indicators, loop sounders,
+// a short that its driver carries.
+func (d *Drill) loopLoad(l int32, now time.Duration, event uint64) {
+	if more := d.plan.In.Loops[l].Wire.More(d.wires[l]); more != d.looped[l] {
+		d.looped[l] = more
+		d.drawBeside(now, int32(d.plan.In.Power.Panel()), event)
+	}
+}
+
+// drawBeside tells a supply what it is asked for beside its standby current and its circuits: its
+// current in alarm while the panel is in fire. That of the panel counts its loops in alarm (rule I2),
+// so that what they take is drawn besides only as far as it is more.
+func (d *Drill) drawBeside(now time.Duration, supply int32, event uint64) {
+	var microA, loops int64
+	if d.fire {
+		microA = d.plan.In.Power.AlarmMicroA(int(supply))
+	}
+	if int(supply) == d.plan.In.Power.Panel() {
+		for _, more := range d.looped {
+			loops += more
+		}
+	}
+	if microA = max(microA, loops); microA == d.beside[supply] {
+		return
+	}
+	d.drawn[supply] += microA - d.beside[supply]
+	d.beside[supply] = microA
+	d.after(timer{at: now + d.plan.In.SwitchTime, kind: drainChanges, point: supply, event: event})
 }
 
 // drain tells a supply what its circuits are asked for together.

@@ -18,6 +18,8 @@ type wiring struct {
 	kept    bool   // both ends stay driven, whatever a look finds, until it is touched
 	broken  bool   // the ring's far end does not come back: raised
 	earth   bool   // an earth is raised
+	over    bool   // an overload is raised
+	latest  uint64 // the latest event of the wire: what the loop draws follows from it
 	cause   uint64 // the latest event of the wire: what a look would find follows from it
 }
 
@@ -30,6 +32,7 @@ type wireSink struct {
 // Note logs a change of the wire.
 func (s wireSink) Note(c wire.Change) uint64 {
 	event := s.note(c)
+	s.d.wirings[s.loop].latest = event
 	if c.Kind == wire.IsolatorChanged || c.Kind == wire.TerminalChanged {
 		s.d.wirings[s.loop].cause = event
 	}
@@ -56,6 +59,8 @@ func (s wireSink) note(c wire.Change) uint64 {
 		return d.add(sim.Event{Kind: IsolatorMoved, Subject: s.loop, Value: int64(c.Index), Extra: flag(c.On), Parent: c.Parent})
 	case wire.TerminalChanged:
 		return d.add(sim.Event{Kind: TerminalMoved, Subject: s.loop, Value: int64(c.Index), Extra: flag(c.On), Parent: c.Parent})
+	case wire.OverloadChanged:
+		return d.overload(s.loop, c.On, c.Parent)
 	}
 	return d.add(sim.Event{Kind: LoopCollapsed, Subject: s.loop, Value: flag(c.On), Parent: c.Parent})
 }
@@ -93,10 +98,14 @@ func (d *Drill) wired(l int32, now time.Duration, event uint64) {
 	} else {
 		d.agenda.Clear(source)
 	}
+	w := &d.wirings[l]
+	d.loopLoad(l, now, max(event, w.latest))
 	if d.halt.stopped {
 		return
 	}
-	w := &d.wirings[l]
+	if over := n.Overloaded(s); over != w.over { // since before the panel worked
+		d.overload(l, over, event)
+	}
 	news := n.Continuity(s) == w.broken && !w.kept || n.EarthFault(s) != w.earth
 	if news != w.watched {
 		w.watched = news
@@ -122,6 +131,19 @@ func (d *Drill) look(l int32, now time.Duration, cause uint64) {
 	}
 	w.watched = false
 	d.lines[l].Watch(now, false, 0)
+}
+
+// overload raises, or clears, that a loop's driver stands in its limit, and returns the event: its cause
+// as long as the panel does not work.
+func (d *Drill) overload(l int32, on bool, cause uint64) uint64 {
+	w := &d.wirings[l]
+	if d.halt.stopped || on == w.over {
+		return cause
+	}
+	w.over = on
+	event := d.add(sim.Event{Kind: LoopOverload, Subject: l, Value: flag(on), Parent: cause})
+	d.countFault(l, on, event)
+	return event
 }
 
 // touch notes that somebody has worked on a loop, or that its loads are others.
