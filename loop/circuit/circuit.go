@@ -82,7 +82,7 @@ func (r *run) loopOhm() float64 {
 	if r.isolator {
 		return float64(2*r.ohm) + isolatorOhm
 	}
-	return 2 * r.ohm
+	return float64(2 * r.ohm)
 }
 
 func newLoad(a *pb.Appliance, least float64) load {
