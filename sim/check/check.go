@@ -43,16 +43,18 @@ func Check(s Site) []*pb.Finding {
 	j.fights()
 	j.investigations()
 	j.calendar()
-	j.phasings()
-	if j.walker = newWalker(s.Message, s.Installation, s.World); j.walker == nil {
+	every := plain(s.Message, s.World)
+	if every == nil {
 		return j.found
 	}
+	j.walker = newWalker(every, s.Installation)
 	j.walkAll()
 	j.lifts()
 	j.ducts()
 	j.shutDampers()
 	j.releases()
 	j.diallers()
+	j.phasings()
 	j.ownFloors()
 	j.coincidences()
 	j.responses()

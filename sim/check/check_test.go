@@ -177,26 +177,37 @@ func TestRelease(t *testing.T) {
       - {address: 22, label: HOLD-BUTTON, place: hall, cable_m: 1, input_module: {input: hold-off, end_of_line_ohm: 4700}}
 `
 	house := func(devices, when string) part {
-		return part{equipment: gas, devices: devices, program: program(`    - {cause: gas, when: "`+when+`"}
-    - {cause: button, when: "device('HALL-SD').fire && device('HALL-CP').fire"}`, "    - {effect: gas, outputs: [RELEASE]}", `    - {causes: [gas], effects: [gas], state: "on"}
-    - {causes: [button], effects: [bms], state: "on"}`)}
+		return part{equipment: gas, devices: devices, program: program(`    - {cause: gas, when: "`+when+`"}`, "    - {effect: gas, outputs: [RELEASE]}", `    - {causes: [gas], effects: [gas], state: "on"}`)}
+	}
+	byHand := func(when string) part {
+		p := house(modules+`      - {address: 23, label: BUTTON, place: hall, cable_m: 1, input_module: {input: release, end_of_line_ohm: 4700}}`, when)
+		p.equipment = strings.Replace(gas, "release: {}", "release: {countdown: 0s}", 1)
+		return p
 	}
 	cross := "zone('hall').detectors_in_fire >= 1 && zone('loft').detectors_in_fire >= 1"
 	judge(t, []judgement{
-		{"cross-zoned", "", house(modules, cross), "warning program.coincidence-call-point program.causes[4].when", ""},
-		{"one detector", "two zones confirm", house(modules, "device('HALL-SD').fire"), "warning program.coincidence-call-point program.causes[4].when\nwarning release.by-one-signal loops[0].devices[0]", ""},
+		{"cross-zoned", "", house(modules, cross), "", ""},
+		{"one detector, which its zone does not believe alone", "a zone may confirm", func() part {
+			p := house(modules, "device('HALL-SD').fire")
+			p.program = strings.Replace(p.program, "program:\n", "program:\n  detection: [{zone: hall, confirm: other-zone}]\n", 1)
+			return p
+		}(), "", ""},
+		{"by hand at once", "the release by hand acts at once", byHand("device('BUTTON').active"), "", ""},
+		{"by hand at once, and by detectors too", "guide specifications: 20 s to 30 s", byHand("device('BUTTON').active || zone('hall').detectors_in_fire >= 1 && zone('loft').detectors_in_fire >= 1"),
+			"warning release.countdown-short program.actions[2]", ""},
+		{"one detector", "two zones confirm", house(modules, "device('HALL-SD').fire"), "warning release.by-one-signal loops[0].devices[0]", ""},
 		{"a countdown of 10 s", "guide specifications: 20 s to 30 s", func() part {
 			p := house(modules, cross)
 			p.equipment = strings.Replace(gas, "release: {}", "release: {countdown: 10s}", 1)
 			return p
-		}(), "warning program.coincidence-call-point program.causes[4].when\nwarning release.countdown-short program.actions[2]", ""},
+		}(), "warning release.countdown-short program.actions[2]", ""},
 		{"a countdown of 10 s, and 10 s before it", "", func() part {
 			p := house(modules, cross)
 			p.equipment = strings.Replace(gas, "release: {}", "release: {countdown: 10s}", 1)
 			p.program = strings.Replace(p.program, `effects: [gas], state: "on"`, `effects: [gas], state: "on", after: 10s`, 1)
 			return p
-		}(), "warning program.coincidence-call-point program.causes[4].when", ""},
-		{"no button", "abort within reach", house(strings.Replace(modules, "input: hold-off, end", "input: technical, end", 1), cross), "warning program.coincidence-call-point program.causes[4].when\nwarning release.no-hold-off equipment[1]", ""},
+		}(), "", ""},
+		{"no button", "abort within reach", house(strings.Replace(modules, "input: hold-off, end", "input: technical, end", 1), cross), "warning release.no-hold-off equipment[1]", ""},
 	})
 }
 
@@ -232,7 +243,7 @@ func TestDialler(t *testing.T) {
 // Phased evacuation floor by floor (common practice).
 func TestPhasing(t *testing.T) {
 	phased := func(floors, places, devices, equipment string) part {
-		return part{places: places, devices: devices, equipment: equipment, program: `program:
+		return part{zones: ", {zone: store}", places: places, devices: devices, equipment: equipment, program: `program:
   causes:
     - {cause: hall, when: "zone('hall').fire"}
     - {cause: loft, when: "zone('loft').fire"}
@@ -246,11 +257,13 @@ func TestPhasing(t *testing.T) {
 `}
 	}
 	const g, one = "{floor: G, cause: hall, effect: hall-s}", `{floor: "1", cause: loft, effect: loft-s}`
-	cellar := `      - {address: 10, label: CELLAR-SD, place: cellar, zone: hall, cable_m: 5, smoke_detector: {}}`
+	cellar := `      - {address: 10, label: CELLAR-SD, place: store, zone: hall, cable_m: 5, smoke_detector: {}}`
 	judge(t, []judgement{
 		{"both floors", "", phased(g+", "+one, "", "", ""), "", ""},
-		{"a floor is left out", "common practice", phased(g+", "+one, "  - {place: cellar, floor: B, use: stair}\n  - {place: store, floor: B}", strings.Replace(cellar, "place: cellar", "place: store", 1), ""),
-			"warning zone.several-floors zones[0]\nwarning phasing.floor-missing program.phasings[0].floors", ""},
+		{"a floor whose fires begin nothing", "common practice", phased(g+", "+one, "  - {place: store, floor: B}", strings.Replace(cellar, "zone: hall", "zone: store", 1), ""),
+			"warning phasing.floor-missing program.phasings[0].floors", "detectors: B"},
+		{"a floor between is left out", "common practice", phased(g+", "+strings.Replace(one, "floor: \"1\"", "floor: \"2\"", 1), "  - {place: top, floor: \"2\"}", "", `  - {equipment: lift, lift: {floors: [G, "1", "2"], recall_floor: G}}`),
+			"warning phasing.floor-missing program.phasings[0].floors", "detectors: 1"},
 		{"out of order", "the lift's floors", phased(one+", "+g, "", "", `  - {equipment: lift, lift: {floors: [G, "1"], recall_floor: G}}`), "warning phasing.order program.phasings[0].floors", "floor G out of order"},
 		{"the loft burns, and the hall leaves first", "the floor that burns goes first", phased(`{floor: G, cause: loft, effect: hall-s}, {floor: "1", cause: hall, effect: loft-s}`, "", "", ""),
 			"warning phasing.own-floor-waits program.phasings[0].floors[0].cause", ""},

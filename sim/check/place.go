@@ -107,22 +107,27 @@ func (j *judge) routes() {
 	}
 }
 
-// phasings: every floor on which there can be a fire has its place in the order, and the order is that of the floors.
+// phasings: no floor with detectors between the floors of a phasing is left out, nor one whose fires evacuate nobody at
+// once; and the order is that of the floors, where a lift of the site tells it.
 func (j *judge) phasings() {
 	for i, ph := range j.Message.GetProgram().GetPhasings() {
 		var listed []string
 		for _, f := range ph.GetFloors() {
 			listed = append(listed, f.GetFloor())
 		}
+		path := fmt.Sprintf("program.phasings[%d].floors", i)
 		var missing []string
-		for p := range j.Installation.Points {
-			pt := &j.Installation.Points[p]
+		for n := range j.walks {
+			w := &j.walks[n]
+			pt := &j.Installation.Points[w.point]
 			floor := j.floor(pt.Place)
-			if pt.Input.Fire() && floor != "" && !upright(j.use(pt.Place)) && !slices.Contains(listed, floor) && !slices.Contains(missing, floor) {
+			if !pt.Input.Fire() || floor == "" || upright(j.use(pt.Place)) || slices.Contains(listed, floor) || slices.Contains(missing, floor) {
+				continue
+			}
+			if j.between(floor, listed) || !slices.ContainsFunc(w.demands, func(d demand) bool { return d.at == 0 && d.state == term.Evacuate }) {
 				missing = append(missing, floor)
 			}
 		}
-		path := fmt.Sprintf("program.phasings[%d].floors", i)
 		if len(missing) > 0 {
 			j.add(finding.Warn("phasing.floor-missing", path, fmt.Sprintf("the phasing %q leaves out floors with detectors: %s", ph.GetPhasing(), strings.Join(missing, ", ")),
 				"a fire there begins no phase, and nobody there is told in his turn: add the floor where it stands"), "common practice: phased evacuation")
@@ -135,6 +140,20 @@ func (j *judge) phasings() {
 			}
 		}
 	}
+}
+
+// between tells whether a lift stops at a floor between two of a list.
+func (j *judge) between(floor string, listed []string) bool {
+	for _, e := range j.Message.GetEquipment() {
+		stops := e.GetLift().GetFloors()
+		at := slices.Index(stops, floor)
+		below := slices.ContainsFunc(listed, func(f string) bool { i := slices.Index(stops, f); return i >= 0 && i < at })
+		above := slices.ContainsFunc(listed, func(f string) bool { return slices.Index(stops, f) > at })
+		if at >= 0 && below && above {
+			return true
+		}
+	}
+	return false
 }
 
 // misplaced is the first floor of a list that stands otherwise than in the order of a lift; empty if none does.

@@ -121,19 +121,23 @@ func (j *judge) inhibited(output int32) bdd.Node {
 	return j.analysis.Space.Or(nodes...)
 }
 
-// releases: one detector alone, or a call point, must not discharge an extinguishing agent.
+// releases: one detector alone, or a call point, must not discharge an extinguishing agent. Here what zones hold back until
+// a second signal confirms counts, so that the program is walked as it is.
 func (j *judge) releases() {
+	whole := newWalker(j.Program, j.Installation)
 	for e, m := range j.Message.GetEquipment() {
 		if m.GetRelease() == nil {
 			continue
 		}
 		var points []int32
 		for i := range j.walks {
-			w := &j.walks[i]
+			early := &j.walks[i]
 			for _, o := range j.drivers[e] {
-				if _, name := j.input(o); name != "release" {
+				_, name := j.input(o)
+				if _, ok := early.first(o); name != "release" || !ok {
 					continue
 				}
+				w := walk{early.point, early.mode, whole.run(early.mode, true, signal{point: early.point})}
 				if _, ok := w.first(o); ok {
 					points = append(points, w.point)
 				}
@@ -146,7 +150,8 @@ func (j *judge) releases() {
 	}
 }
 
-// countdowns: whoever is in the room needs time to leave it. What the program waits before it releases counts too.
+// countdowns: whoever is in the room needs time to leave it. What the program waits before it releases counts too. Whoever
+// releases by hand is there and decides; that acts at once.
 func (j *judge) countdowns() {
 	limit := j.rules.Of(rule.DischargeDelay)
 	for e, m := range j.Message.GetEquipment() {
@@ -161,13 +166,20 @@ func (j *judge) countdowns() {
 				driven, name := j.input(o)
 				return driven == e && name == "release"
 			})
-			if releases && p.State != term.Off && p.After+countdown < limit.Duration() {
+			if releases && p.State != term.Off && p.After+countdown < limit.Duration() && !j.byHand(p) {
 				j.add(finding.Warn("release.countdown-short", p.Path, fmt.Sprintf("%q discharges %v after cause %q; the least is %v", m.GetEquipment(), p.After+countdown, j.Message.GetProgram().GetCauses()[p.Cause].GetCause(), limit.Duration()),
 					"people must be able to leave: lengthen the countdown, or write the limit "+limit.Name+" under rules.limits where nobody can be inside"), limit.Source())
 				break
 			}
 		}
 	}
+}
+
+// byHand tells whether nothing but a release input makes a pair true.
+func (j *judge) byHand(p *program.Pair) bool {
+	return j.analysis.Space.Assume(p.Active, func(f term.Fact) (holds, known bool) {
+		return false, f.Kind == term.DeviceActive && j.Installation.Points[f.Index].Input == loop.ReleaseInput
+	}) == bdd.False
 }
 
 // diallers: what a fire is told to the receiving centre, within the time that the rules give to it.

@@ -52,7 +52,7 @@ func (w *walk) at(output int32, t time.Duration) term.State {
 	return state
 }
 
-// walker walks a program in which every fire signal counts at once.
+// walker walks one program.
 type walker struct {
 	in      *loop.Installation
 	program *logic.Program
@@ -62,18 +62,21 @@ type walker struct {
 	scratch *logic.State
 }
 
-// newWalker compiles the program without detection; nil where that cannot be.
-func newWalker(site *pb.Site, in *loop.Installation, w *term.World) *walker {
-	plain := proto.CloneOf(site)
-	if plain.GetProgram() == nil {
-		return nil
-	}
-	plain.Program.Detection = nil
-	program, found := logic.Compile(plain, w)
+// plain is the program in which every fire signal counts at once, without what zones hold back; nil where that
+// cannot be.
+func plain(site *pb.Site, w *term.World) *logic.Program {
+	m := proto.CloneOf(site)
+	m.Program.Detection = nil
+	program, found := logic.Compile(m, w)
 	if finding.Worst(found) == pb.Severity_SEVERITY_REFUSED {
 		return nil
 	}
-	k := &walker{in: in, program: program, horizon: program.LongestDelay() + time.Minute, proofs: make([][]term.Fact, len(in.Outputs))}
+	return program
+}
+
+// newWalker prepares a program to be walked.
+func newWalker(program *logic.Program, in *loop.Installation) *walker {
+	k := &walker{in: in, program: program, horizon: program.LongestDelay() + program.LongestHeld() + time.Minute, proofs: make([][]term.Fact, len(in.Outputs))}
 	for o := range in.Outputs {
 		e := in.Outputs[o].Equipment
 		if e < 0 {
