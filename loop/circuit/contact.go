@@ -92,27 +92,10 @@ func (l ContactLoad) mains() bool { return l.VoltsV > extraLowV }
 // voltage and current are named: the interposing relay that it needs mends them all.
 func CheckContact(path, what string, rating Rating, l ContactLoad) []*pb.Finding {
 	full, stated := rating.RatedFor(l)
-	direct := !l.Electronic && l.Starter && (l.mains() || micro(l.MilliA) > micro(directMA))
-	overV, overA := micro(l.VoltsV) > micro(full.VoltsV), !l.Electronic && micro(l.MilliA/1000) > micro(full.limit(l))
-	var found []*pb.Finding
-	if direct {
-		beyond, note := "", ""
-		if overV || overA {
-			beyond, note = fmt.Sprintf(", which is good for %g V and %g mA%s", full.VoltsV, float64(full.limit(l)*1000), full.derated(l)), unstated(stated)
-		}
-		found = append(found, finding.Error("contact.drives-contactor", path,
-			fmt.Sprintf("%s (%g mA at %g V) is switched by the contact directly%s", what, l.MilliA, l.VoltsV, beyond),
-			"contactors, groups of dampers and supplies of locks are switched by an interposing relay or the starter's control circuit (common practice); the relay stands within 1 m of what it switches (NFPA 72 21.2)"+note))
-	}
-	if overV && !direct {
-		found = append(found, finding.Error("contact.voltage", path+".volts_v",
-			fmt.Sprintf("%s puts %g V on a contact rated %g V", what, l.VoltsV, full.VoltsV),
-			"switch it through an interposing relay that is rated for it"+unstated(stated)))
-	}
-	if overA && !direct {
-		found = append(found, finding.Error("contact.current", path+".amps_a",
-			fmt.Sprintf("%s takes %g mA through a contact good for %g mA%s", what, l.MilliA, float64(full.limit(l)*1000), full.derated(l)),
-			"use a contact of a higher rating, or an interposing relay"+unstated(stated)))
+	j := rated{path: path, what: what, full: full, note: unstated(stated), load: l}
+	found := j.beyond()
+	if !l.Electronic && l.Starter && (l.mains() || micro(l.MilliA) > micro(directMA)) {
+		found = []*pb.Finding{j.contactor(len(found) > 0)}
 	}
 	if l.Electronic {
 		return found
@@ -121,6 +104,41 @@ func CheckContact(path, what string, rating Rating, l ContactLoad) []*pb.Finding
 		found = append(found, finding.Warn("contact.no-diode", path,
 			fmt.Sprintf("the coil of %s has no suppression diode", what),
 			"fit a diode across the coil, cathode to positive, and write `coil_diode: true`; it slows the release, so allow for that where the release is the fire action (common practice)"))
+	}
+	return found
+}
+
+// rated is one contact beside its load.
+type rated struct {
+	path, what string
+	full       Rating
+	note       string // where the rating comes from, if the file does not say
+	load       ContactLoad
+}
+
+// contactor is the finding about a contactor on the contact itself.
+func (j *rated) contactor(beyond bool) *pb.Finding {
+	rating, note := "", ""
+	if beyond {
+		rating, note = fmt.Sprintf("the contact is good for %g V and %g mA%s; ", j.full.VoltsV, float64(j.full.limit(j.load)*1000), j.full.derated(j.load)), j.note
+	}
+	return finding.Error("contact.drives-contactor", j.path,
+		fmt.Sprintf("%s (%g mA at %g V) is switched by the contact directly", j.what, j.load.MilliA, j.load.VoltsV),
+		rating+"contactors, groups of dampers and supplies of locks are switched by an interposing relay or the starter's control circuit (common practice); the relay stands within 1 m of what it switches (NFPA 72 21.2)"+note)
+}
+
+// beyond is what the load has above the contact's rating.
+func (j *rated) beyond() (found []*pb.Finding) {
+	l := j.load
+	if micro(l.VoltsV) > micro(j.full.VoltsV) {
+		found = append(found, finding.Error("contact.voltage", j.path+".volts_v",
+			fmt.Sprintf("%s puts %g V on a contact rated %g V", j.what, l.VoltsV, j.full.VoltsV),
+			"switch it through an interposing relay that is rated for it"+j.note))
+	}
+	if limit := j.full.limit(l); !l.Electronic && micro(l.MilliA/1000) > micro(limit) {
+		found = append(found, finding.Error("contact.current", j.path+".amps_a",
+			fmt.Sprintf("%s takes %g mA through a contact good for %g mA%s", j.what, l.MilliA, float64(limit*1000), j.full.derated(l)),
+			"use a contact of a higher rating, or an interposing relay"+j.note))
 	}
 	return found
 }
