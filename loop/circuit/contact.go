@@ -92,7 +92,7 @@ func (l ContactLoad) mains() bool { return l.VoltsV > extraLowV }
 // voltage and current are named: the interposing relay that it needs mends them all.
 func CheckContact(path, what string, rating Rating, l ContactLoad) []*pb.Finding {
 	full, stated := rating.RatedFor(l)
-	j := rated{path: path, what: what, full: full, note: unstated(stated), load: l}
+	j := switched{path: path, what: what, full: full, note: unstated(stated), load: l}
 	found := j.beyond()
 	if !l.Electronic && l.Starter && (l.mains() || micro(l.MilliA) > micro(directMA)) {
 		found = []*pb.Finding{j.contactor(len(found) > 0)}
@@ -108,8 +108,8 @@ func CheckContact(path, what string, rating Rating, l ContactLoad) []*pb.Finding
 	return found
 }
 
-// rated is one contact beside its load.
-type rated struct {
+// switched is one contact beside its load.
+type switched struct {
 	path, what string
 	full       Rating
 	note       string // where the rating comes from, if the file does not say
@@ -117,7 +117,7 @@ type rated struct {
 }
 
 // contactor is the finding about a contactor on the contact itself.
-func (j *rated) contactor(beyond bool) *pb.Finding {
+func (j *switched) contactor(beyond bool) *pb.Finding {
 	rating, note := "", ""
 	if beyond {
 		rating, note = fmt.Sprintf("the contact is good for %g V and %g mA%s; ", j.full.VoltsV, float64(j.full.limit(j.load)*1000), j.full.derated(j.load)), j.note
@@ -128,7 +128,7 @@ func (j *rated) contactor(beyond bool) *pb.Finding {
 }
 
 // beyond is what the load has above the contact's rating.
-func (j *rated) beyond() (found []*pb.Finding) {
+func (j *switched) beyond() (found []*pb.Finding) {
 	l := j.load
 	if micro(l.VoltsV) > micro(j.full.VoltsV) {
 		found = append(found, finding.Error("contact.voltage", j.path+".volts_v",
