@@ -17,7 +17,7 @@ func (j *judgement) untilReset() {
 	j.later = j.w.truths(j.r, j.c, j.c.reset-1)
 	courses := j.w.v.m.Courses(truthSpans(j.later))
 	for i := range courses {
-		if c := &courses[i]; !c.NotJudged && !j.failedAlready(int32(c.Output)) {
+		if c := &courses[i]; !c.NotJudged && !j.failedAlready(int32(c.Output)) && !j.operated(int32(c.Output)) {
 			j.awayCourse(c)
 		}
 	}

@@ -17,6 +17,7 @@ const (
 	linkPassed    = "signal passed on by the detection of its zone"
 	linkCause     = "cause true"
 	linkAction    = "action present and not inhibited"
+	linkSwitch    = "left to automatic control by its switches"
 	linkCommanded = "commanded"
 	linkReached   = "module fed and reachable"
 	linkOperated  = "operated"
@@ -109,7 +110,10 @@ func (j *judgement) brokenLink(d *difference) string {
 		}
 		return link
 	}
+	_, overridden := j.c.d.Overridden(d.output)
 	switch {
+	case overridden:
+		return linkSwitch
 	case !demanded:
 		return linkAction
 	case !sent && j.w.v.plan.In.Outputs[d.output].Point >= 0:
@@ -127,7 +131,7 @@ func (j *judgement) programLink(d *difference, causes, pairs map[int32]bool) str
 	present, caused := false, false
 	for i := range program.Pairs() {
 		pair := program.Pair(i)
-		if !slices.Contains(effects, int32(pair.Effect)) || d.begun != nil && pair.State != d.begun.State {
+		if !slices.Contains(effects, int32(pair.Effect)) || d.begun != nil && inMatrix(pair.State) != d.begun.State {
 			continue
 		}
 		present = true

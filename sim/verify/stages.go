@@ -15,7 +15,7 @@ import (
 func (j *judgement) silenceStage() {
 	for i := range j.courses {
 		c := &j.courses[i]
-		if c.NotJudged {
+		if c.NotJudged || j.operated(int32(c.Output)) {
 			continue
 		}
 		before, leaders := c.At(j.c.silence)
@@ -45,7 +45,7 @@ func (j *judgement) resetStage() {
 	for o, ops := range j.operations {
 		asked, held := j.demandedUntil(rows, int32(o))
 		n := len(ops)
-		if asked == matrix.Never || n == 0 {
+		if asked == matrix.Never || n == 0 || j.operated(int32(o)) {
 			continue
 		}
 		fired := slices.IndexFunc(ops, func(op operation) bool { return op.t2 >= asked && op.state != term.Rest })

@@ -1,0 +1,52 @@
+package verify
+
+import (
+	"slices"
+
+	"loopdrill.dev/loopdrill/logic/matrix"
+	"loopdrill.dev/loopdrill/logic/term"
+)
+
+// An output that a switch of the run's settings operates stands in its state before any signal, over
+// silence and over reset, which moves no switch. It is judged by that state alone.
+
+// switched returns the state in which a switch that `given` sets holds an output away from rest, and
+// that switch.
+func (j *judgement) switched(output int32) (state term.State, override int, ok bool) {
+	base := j.w.v.bases[j.r.givenKey]
+	override, ok = base.Overridden(output)
+	state = inMatrix(base.Demanded(output))
+	return state, override, ok && state != term.Rest
+}
+
+// standing demands that an output stands as the rows say that set its switch, from the start to the
+// end; what rows without the switch demand of it is overridden.
+func (j *judgement) standing(c *matrix.Course, state term.State, override int) {
+	for i := range c.Demands {
+		d := &c.Demands[i]
+		sets := slices.ContainsFunc(j.w.v.m.Rows[d.Row].Given, func(s matrix.Setting) bool {
+			return s.Kind == matrix.SetOverride && s.Index == override
+		})
+		if c.NotJudged || !sets || d.State.Physical() == state {
+			continue
+		}
+		found := difference{verdict: wrongState, output: int32(c.Output), at: d.From, required: d.State.Physical().String(), observed: state.String() + " throughout, by its switch"}
+		if d.State.Physical() == term.Rest {
+			found.verdict = unexpected
+		}
+		j.attribute(c, found, []int{i})
+		return
+	}
+	ops := j.operations[c.Output]
+	settled := j.w.v.bases[j.r.givenKey].Log().Len()
+	if n := slices.IndexFunc(ops, func(op operation) bool { return op.event > uint64(settled) }); n >= 0 {
+		j.attribute(c, difference{verdict: wrongState, output: int32(c.Output), at: ops[n].t4, did: &ops[n],
+			required: state.String() + " throughout, by its switch", observed: observedText(ops[n : n+1])}, nil)
+	}
+}
+
+// operated reports whether a switch of the run's settings holds the output away from rest.
+func (j *judgement) operated(output int32) bool {
+	_, _, ok := j.switched(output)
+	return ok
+}
