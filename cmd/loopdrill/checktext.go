@@ -95,6 +95,7 @@ func writeFaults(out *strings.Builder, loops []*pb.LoopCalculation) {
 		}
 		fmt.Fprintf(out, "loop %d: one short loses at most %s, one break at most %s\n", l.GetLoop(),
 			count(int(l.GetLostToShortCount()), "device"), count(int(l.GetLostToBreakCount()), "device"))
+		fmt.Fprintf(out, "loop %d: a short of up to %s ohm beside the panel is indicated, one of more is not\n", l.GetLoop(), number(l.GetShortShownOhm(), 1))
 		switch before := l.GetBlindBefore(); before {
 		case "":
 			fmt.Fprintf(out, "loop %d: no device comes back after a short\n", l.GetLoop())

@@ -44,6 +44,7 @@ func loopFigures(m *pb.Loop, l *loop.Loop) *pb.LoopCalculation {
 		Loop: l.Number, Wiring: m.GetWiring(), RequiredClass: m.GetRequiredClass(), AchievedClass: class,
 		LengthM: float64(f.Millimetres) / 1e3, ResistanceOhm: parts(f.LoopMicroOhm), CapacitanceUf: parts(f.Picofarads),
 		RestMa: float64(f.RestMicroAmp) / 1e3, AlarmMa: float64(f.AlarmMicroAmp) / 1e3, LimitMa: float64(f.LimitMicroAmp) / 1e3, DriverV: parts(f.DriverMicroVolt),
+		ShortShownOhm: parts(f.ShownMicroOhm),
 		OneEndRest: lowest(n, f.OneEndRest), OneEndAlarm: lowest(n, f.OneEndAlarm),
 	}
 	if n.Ring() {

@@ -100,7 +100,7 @@ func (j *judge) class(path string, l int) {
 		return
 	}
 	achieved, run := lp.Wire.Class()
-	if rank(achieved) >= rank(required) {
+	if rank(achieved) >= rank(required) || j.spursBreak(l, achieved, run) {
 		return
 	}
 	detail := "a loop without a device is not judged further"
@@ -141,16 +141,27 @@ func runPath(path string, n *wire.Network, run int32) string {
 	return fmt.Sprintf("%s.devices[%d].cable_m", path, run)
 }
 
-// spurs warns of each tee on a ring of class a or x: one break there loses what hangs on it.
+// spursBreak tells whether it is a ring's spurs that keep it from its class: each is found by itself.
+func (j *judge) spursBreak(l int, achieved string, run int32) bool {
+	n := j.in.Loops[l].Wire
+	return achieved == "b" && n.Ring() && run >= 0 && run != n.Return() && n.OnSpur(run)
+}
+
+// spurs finds each tee on a ring of class a or x: one break there loses what hangs on it. Where that
+// is a device it is the reason why the class is not achieved.
 func (j *judge) spurs(path string, l int) {
 	m := j.site.GetLoops()[l]
 	if class := m.GetRequiredClass(); m.GetWiring() != "ring" || class != "a" && class != "x" {
 		return
 	}
+	report, detail := finding.Warn, "one break of the spur loses it: bring the ring to it and back"
+	if achieved, run := j.in.Loops[l].Wire.Class(); j.spursBreak(l, achieved, run) {
+		report, detail = finding.Error, "one break of the spur loses it, so that the wiring is class b: bring the ring to it and back"
+	}
 	for i, d := range m.GetDevices() {
 		if d.SpurFrom != nil {
-			j.add(finding.Warn("wiring.spur-on-ring", fmt.Sprintf("%s.devices[%d].spur_from", path, i), fmt.Sprintf("%q hangs on a spur of a class %s ring", d.GetLabel(), m.GetRequiredClass()),
-				"one break of the spur loses it: bring the ring to it and back"), pathwayClasses)
+			j.add(report("wiring.spur-on-ring", fmt.Sprintf("%s.devices[%d].spur_from", path, i),
+				fmt.Sprintf("%q hangs on a spur of a class %s ring", d.GetLabel(), m.GetRequiredClass()), detail), pathwayClasses)
 		}
 	}
 }

@@ -25,7 +25,11 @@ func TestLoops(t *testing.T) {
 		{"class a, asked for x", "NFPA 72 chapter 12", plan{loop: ringX, devices: row(1, 3, "z1", 5)}, "error wiring.class loops[0].required_class"},
 		{"class x, asked for x", "NFPA 72 chapter 12", plan{loop: ringX, devices: nine}, ""},
 		{"a spur on a class a ring", "mistake 5: every node of the ring has degree 2", plan{loop: ringA, devices: row(1, 3, "z1", 5) + smoke(4, "z1", 5, "spur_from: 2")},
-			"error wiring.class loops[0].required_class\nwarning wiring.spur-on-ring loops[0].devices[3].spur_from"},
+			"error wiring.spur-on-ring loops[0].devices[3].spur_from"},
+		{"two of them", "each is a cause of its own", plan{loop: ringX, devices: nine + smoke(10, "z1", 5, "spur_from: 2") + smoke(11, "z1", 5, "spur_from: 2")},
+			"error wiring.spur-on-ring loops[0].devices[11].spur_from\nerror wiring.spur-on-ring loops[0].devices[12].spur_from"},
+		{"a spur without a device", "loses nothing", plan{loop: ringA, devices: row(1, 3, "z1", 5) + `devices: {label: "I" cable_m: 5 isolator: {} spur_from: 2}`},
+			"warning wiring.spur-on-ring loops[0].devices[3].spur_from"},
 		{"a spur on a ring of no class", "", plan{loop: ring, devices: row(1, 3, "z1", 5) + smoke(4, "z1", 5, "spur_from: 2")}, ""},
 
 		// Limits of a loop: 40 ohm, 0.36 uF, 1500 m, common practice. 1.5 mm2 has 12.1 ohm/km (IEC

@@ -19,6 +19,7 @@ type Figures struct {
 	BothEndsAlarm   Lowest
 	LimitMicroAmp   int64
 	DriverMicroVolt int64
+	ShownMicroOhm   int64 // highest resistance of a short beside the panel that puts the driver at its limit at rest
 }
 
 // Lowest is the lowest voltage at a device, and where.
@@ -40,11 +41,11 @@ func (n *Network) Figures() Figures {
 	f.Millimetres = micro(metres / 1000)
 	f.Picofarads = micro(float64(farad * 1e6))
 	f.LoopMicroOhm = micro(n.loopOhm())
-	total := 0.0
-	for e := range n.entries {
-		total += n.entries[e].standby
-	}
+	total := n.rest()
 	f.RestMicroAmp = micro(total)
+	if spare := n.limit - total; spare > 0 {
+		f.ShownMicroOhm = micro(max(n.volts-float64(n.source*n.limit), 0) / spare)
+	}
 	for e := range n.entries {
 		total += n.entries[e].sounder
 	}

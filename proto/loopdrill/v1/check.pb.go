@@ -148,8 +148,11 @@ type LoopCalculation struct {
 	LostToShortCount int32 `protobuf:"varint,21,opt,name=lost_to_short_count,json=lostToShortCount,proto3" json:"lost_to_short_count,omitempty"`
 	// Most devices that one break loses for good.
 	LostToBreakCount int32 `protobuf:"varint,22,opt,name=lost_to_break_count,json=lostToBreakCount,proto3" json:"lost_to_break_count,omitempty"`
-	unknownFields    protoimpl.UnknownFields
-	sizeCache        protoimpl.SizeCache
+	// Highest resistance of a short beside the panel that puts the driver at its limit with everything
+	// at rest, and so is indicated; one of more ohms is not.
+	ShortShownOhm float64 `protobuf:"fixed64,23,opt,name=short_shown_ohm,json=shortShownOhm,proto3" json:"short_shown_ohm,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *LoopCalculation) Reset() {
@@ -332,6 +335,13 @@ func (x *LoopCalculation) GetLostToShortCount() int32 {
 func (x *LoopCalculation) GetLostToBreakCount() int32 {
 	if x != nil {
 		return x.LostToBreakCount
+	}
+	return 0
+}
+
+func (x *LoopCalculation) GetShortShownOhm() float64 {
+	if x != nil {
+		return x.ShortShownOhm
 	}
 	return 0
 }
@@ -933,7 +943,7 @@ const file_loopdrill_v1_check_proto_rawDesc = "" +
 	"\x06limits\x18\x04 \x03(\v2&.loopdrill.v1.Calculations.LimitsEntryR\x06limits\x1a9\n" +
 	"\vLimitsEntry\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
-	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01\"\xe3\x06\n" +
+	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01\"\x8b\a\n" +
 	"\x0fLoopCalculation\x12\x12\n" +
 	"\x04loop\x18\x01 \x01(\rR\x04loop\x12\x16\n" +
 	"\x06wiring\x18\x02 \x01(\tR\x06wiring\x12%\n" +
@@ -958,7 +968,8 @@ const file_loopdrill_v1_check_proto_rawDesc = "" +
 	"\ablind_s\x18\x13 \x01(\x01R\x06blindS\x12!\n" +
 	"\fblind_before\x18\x14 \x01(\tR\vblindBefore\x12-\n" +
 	"\x13lost_to_short_count\x18\x15 \x01(\x05R\x10lostToShortCount\x12-\n" +
-	"\x13lost_to_break_count\x18\x16 \x01(\x05R\x10lostToBreakCount\"`\n" +
+	"\x13lost_to_break_count\x18\x16 \x01(\x05R\x10lostToBreakCount\x12&\n" +
+	"\x0fshort_shown_ohm\x18\x17 \x01(\x01R\rshortShownOhm\"`\n" +
 	"\rLowestVoltage\x12\x19\n" +
 	"\blowest_v\x18\x01 \x01(\x01R\alowestV\x12\x16\n" +
 	"\x06device\x18\x02 \x01(\tR\x06device\x12\x1c\n" +
