@@ -25,7 +25,7 @@ func TestNames(t *testing.T) {
 		"trip":        "trip | tripped, control-voltage",
 		"valve":       "close | closed",
 		"gas":         "release, hold-off | released, low-pressure",
-		"dialler":     "alarm, fault, supervisory | acknowledged",
+		"dialler":     "alarm, fault, supervisory | acknowledged, failed",
 		"siren":       "run | running",
 		"bms":         "point | seen",
 		"thing":       "operate | done",
@@ -130,7 +130,7 @@ func TestTakes(t *testing.T) {
 // TestProof: which signals prove, and by showing or by no longer showing.
 func TestProof(t *testing.T) {
 	p := newRig(t, oneOfEach()...).p
-	nothing := []string{"fan/tripped", "supply-fan/tripped", "trip/control-voltage", "main/control-voltage", "gas/low-pressure"}
+	nothing := []string{"fan/tripped", "supply-fan/tripped", "trip/control-voltage", "main/control-voltage", "gas/low-pressure", "dialler/failed"}
 	byLoss := []string{"lock/locked", "supply-fan/running"}
 	for e := range p.Len() {
 		for k := range p.SignalCount(e) {
@@ -170,7 +170,7 @@ func TestDefaults(t *testing.T) {
 	schema := map[string]string{
 		"lift.floor_time": "4s", "lift.door_time": "3s", "fan.run_up": "12s", "fan.run_down": "20s", "damper.travel": "15s",
 		"door_holder.closing": "5s", "door_lock.release_time": "500ms", "announcement.start": "1s", "trip.trip_time": "100ms",
-		"valve.closing": "5s", "release.countdown": "30s", "dialler.receipt": "20s", "siren.run_up": "2s", "bms.seen_after": "1s",
+		"valve.closing": "5s", "release.countdown": "30s", "dialler.receipt": "20s", "dialler.attempts": "3", "dialler.retry_after": "30s", "siren.run_up": "2s", "bms.seen_after": "1s",
 		"generic.takes": "1s", "damper.at_rest": "open", "release.hold_off": "pauses", "plant_fault.factor": "2",
 		"lift.start_floor": "the highest of floors", "fan.runs_at_rest": "false", "valve.reopens": "false",
 	}

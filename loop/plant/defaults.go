@@ -13,6 +13,9 @@ import (
 // the schema refuses must still compile without overflow.
 const longest = time.Hour
 
+// defaultAttempts is how often a dialler calls before it gives a report up.
+const defaultAttempts = 3
+
 // preset is a default, and the value of one that is a duration.
 type preset struct {
 	figure.Default
@@ -56,6 +59,8 @@ func presets() []preset {
 		times("release.countdown", 30*time.Second),
 		word("release.hold_off", "pauses"),
 		times("dialler.receipt", 20*time.Second),
+		word("dialler.attempts", fmt.Sprint(defaultAttempts)),
+		times("dialler.retry_after", 30*time.Second),
 		times("siren.run_up", 2*time.Second),
 		times("bms.seen_after", time.Second),
 		times("generic.takes", time.Second),

@@ -156,7 +156,7 @@ func (p *Plant) tell(u unit, parent uint64, sink Sink) uint64 {
 		state.word = word
 		parent = sink.Note(Change{Kind: StateChanged, Equipment: e, Index: word, On: true, Parent: parent})
 	}
-	if state.fault&Unproven == 0 {
+	if state.fault&Unproven == 0 || m.frank {
 		for k := range m.signals {
 			shown := &u.s.signals[m.firstSignal+k]
 			if shows := m.is.signal(u, k); shows != *shown {

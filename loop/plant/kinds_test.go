@@ -257,7 +257,20 @@ func TestMessages(t *testing.T) {
 		{"two reports under way, one given up", "common practice", one(aDialler()),
 			"0s dialler/alarm; 5s dialler/supervisory; 10s dialler/alarm off",
 			`0s dialler = sending; 25s dialler = acknowledged; 25s dialler +acknowledged; 25s dialler done supervisory`},
-		{"no receipt", "schema: PlantFaultStep, stuck", one(aDialler()), "0s dialler stuck; 1s dialler/alarm", "1s dialler = sending"},
+		{"its line is out of order: three calls of 20 s, 30 s apart, and it gives up until the input rests", "schema: Dialler, attempts and retry_after (common practice)", one(aDialler()),
+			"0s dialler stuck; 1s dialler/alarm; 300s dialler repaired; 400s dialler/alarm off; 500s dialler/alarm",
+			`1s dialler = sending; 121s dialler = failed; 121s dialler +failed; 400s dialler = idle; 400s dialler -failed;
+			500s dialler = sending; 520s dialler = acknowledged; 520s dialler +acknowledged; 520s dialler done alarm`},
+		{"no receipt comes back: its signals tell", "words of the fault: unproven is no receipt", one(aDialler()),
+			"0s dialler unproven; 1s dialler/fault; 2s dialler/alarm",
+			`1s dialler = sending; 121s dialler = failed; 121s dialler +failed`},
+		{"the line is mended during the first call, and during the pause", "a call is heard if the line is whole when the receipt is due", one(aDialler()),
+			"0s dialler stuck; 1s dialler/alarm; 20s dialler repaired; 100s dialler/alarm off; 200s dialler stuck; 201s dialler/alarm; 230s dialler repaired",
+			`1s dialler = sending; 21s dialler = acknowledged; 21s dialler +acknowledged; 21s dialler done alarm; 100s dialler = idle; 100s dialler -acknowledged;
+			201s dialler = sending; 271s dialler = acknowledged; 271s dialler +acknowledged; 271s dialler done alarm`},
+		{"one call lost, and the second is heard within the 90 s of the centre", "NFPA 72 26.6.3: displayed at the supervising station within 90 s", one(aDialler()),
+			"0s dialler stuck; 0s dialler/alarm; 50s dialler repaired",
+			`0s dialler = sending; 70s dialler = acknowledged; 70s dialler +acknowledged; 70s dialler done alarm`},
 		{"siren", "common practice", one(aSiren()), "0s siren/run; 1s siren/run off; 5s siren/run; 8s siren/run off",
 			`0s siren = running-up; 1s siren = silent; 5s siren = running-up; 7s siren = running; 7s siren +running; 7s siren done run;
 			8s siren = silent; 8s siren -running`},

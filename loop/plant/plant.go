@@ -34,6 +34,7 @@ type description struct {
 	words   []string
 	tracks  []track
 	is      behaviour
+	frank   bool // its signals tell of a fault that makes it unproven, and do not stay as they are
 }
 
 type input struct {

@@ -186,10 +186,10 @@ func proofWords() map[string][]string {
 		"valve/closed":         {"closed"},
 		"gas/released":         {"released"},
 		"gas/low-pressure":     {"released"},
-		"dialler/acknowledged": {"acknowledged"},
-		"siren/running":        {"running"},
-		"bms/seen":             {"seen"},
-		"thing/done":           {"done"},
+		"dialler/acknowledged": {"acknowledged"}, "dialler/failed": {"failed"},
+		"siren/running": {"running"},
+		"bms/seen":      {"seen"},
+		"thing/done":    {"done"},
 	}
 }
 
