@@ -25,13 +25,18 @@ func (l *Line) Preset(s *State, i int32, active bool, event uint64) {
 	l.refresh(s, i)
 }
 
-// SetPresence says what stands at address i from now on.
+// SetPresence says what stands at address i from now on. A module that has its voltage again says in
+// its next reply that it has restarted (common practice), and is told as often as need be what it may
+// have forgotten, even where it was away for less than makes it missing.
 func (l *Line) SetPresence(s *State, now time.Duration, i int32, p Presence, event uint64) {
 	d := &s.devices[i]
 	if d.presence == p {
 		return
 	}
 	l.settle(s, now, Early)
+	if (d.presence.Unfed || d.presence.Removed) && !p.Unfed && !p.Removed {
+		d.tries = 0
+	}
 	d.presence, d.presenceEvent = p, event
 	l.measure(s)
 	l.refresh(s, i)

@@ -435,9 +435,14 @@ func (t *twin) SetInput(_ time.Duration, i int32, active, prealarm bool, event u
 }
 
 func (t *twin) SetPresence(_ time.Duration, i int32, p line.Presence, event uint64) {
-	if d := &t.devices[i]; d.presence != p {
-		d.presence, d.presenceEvent = p, event
+	d := &t.devices[i]
+	if d.presence == p {
+		return
 	}
+	if (d.presence.Unfed || d.presence.Removed) && !p.Unfed && !p.Removed {
+		d.tries = 0
+	}
+	d.presence, d.presenceEvent = p, event
 }
 
 func (t *twin) SetOutput(_ time.Duration, _ line.Stage, i int32, o line.OutputState, event uint64) {
