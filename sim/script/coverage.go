@@ -62,6 +62,7 @@ const (
 	cutShort            = "cancelled"
 	stoodStill          = "paused"
 	beganAgain          = "restarted"
+	hurried             = "hurried"
 	silenced            = "silenced"
 	inFault             = "in fault"
 	proven              = "proven"

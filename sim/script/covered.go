@@ -79,33 +79,48 @@ func hasRing(plan *drill.Plan) bool {
 	return false
 }
 
-// program lists actions and their delays, one of each for every pair of a cause and an effect.
+// program lists actions and their delays, one of each for every pair of a cause and an effect, of
+// an action or of a phasing.
 func (c *Coverage) program(m *pb.Site) {
 	for i := range c.plan.Program.Pairs() {
 		pair := c.plan.Program.Pair(i)
-		path := c.plan.Program.PairPath(i)
-		var written *pb.Action // a phasing's pairs have but the control that holds its steps
-		if pair.Action >= 0 {
-			written = m.GetProgram().GetActions()[pair.Action]
+		path, written := fmt.Sprintf("program.phasings[%d]", pair.Phasing), (*pb.Action)(nil)
+		if pair.Phasing >= 0 {
+			written = phased(m.GetProgram().GetPhasings()[pair.Phasing])
+		} else {
+			path, written = fmt.Sprintf("program.actions[%d]", pair.Action), m.GetProgram().GetActions()[pair.Action]
 		}
 		action := &thing{name: c.plan.PairName(i), path: path, aspects: []string{active}}
 		if written.GetUnless() != "" {
 			action.aspects = append(action.aspects, byUnless)
 		}
 		c.actions = append(c.actions, action)
-		if pair.After == 0 {
-			c.delays = append(c.delays, nil)
-			continue
-		}
-		delay := &thing{name: c.plan.PairName(i), path: path, aspects: []string{started, ended, cutShort}}
-		if written.GetPauseWhile() != "" || pair.Phasing >= 0 && m.GetProgram().GetPhasings()[pair.Phasing].GetHold() != "" {
-			delay.aspects = append(delay.aspects, stoodStill)
-		}
-		if written.GetRestartWhile() != "" {
-			delay.aspects = append(delay.aspects, beganAgain)
+		var delay *thing
+		if pair.After > 0 {
+			delay = &thing{name: c.plan.PairName(i), path: path, aspects: delayAspects(written)}
 		}
 		c.delays = append(c.delays, delay)
 	}
+}
+
+// phased is a phasing as the action that each of its steps is.
+func phased(m *pb.Phasing) *pb.Action {
+	return &pb.Action{PauseWhile: m.GetHold(), HurryWhen: m.GetHurry()}
+}
+
+// delayAspects are the ways in which a delay can be seen.
+func delayAspects(m *pb.Action) []string {
+	aspects := []string{started, ended, cutShort}
+	if m.GetPauseWhile() != "" {
+		aspects = append(aspects, stoodStill)
+	}
+	if m.GetRestartWhile() != "" {
+		aspects = append(aspects, beganAgain)
+	}
+	if m.GetHurryWhen() != "" {
+		aspects = append(aspects, hurried)
+	}
+	return aspects
 }
 
 // installation lists outputs, in each state that some action demands, and equipment, with each
@@ -209,6 +224,8 @@ func (w *watcher) event(e *sim.Event) {
 		w.delays[e.Subject].see(stoodStill)
 	case drill.DelayRestarted:
 		w.delays[e.Subject].see(beganAgain)
+	case drill.DelayHurried:
+		w.delays[e.Subject].see(hurried)
 	case drill.OutputOperated:
 		if on {
 			w.outputs[e.Subject].see(stateWord(e.Value))
