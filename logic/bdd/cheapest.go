@@ -40,3 +40,18 @@ func (s *Space) Cheapest(n Node, cost func(f term.Fact, on bool) int64) ([]Setti
 	}
 	return slices.Clip(way), true
 }
+
+// Raises lists the facts whose coming true can make n true where it was not, all else as it was; in the order
+// of variables.
+func (s *Space) Raises(n Node) []term.Fact {
+	var facts []term.Fact
+	seen := map[int32]bool{}
+	for _, m := range s.below(n) {
+		if v := s.vertices[m]; !seen[v.level] && !s.Implies(v.high, v.low) {
+			seen[v.level] = true
+			facts = append(facts, s.order[v.level])
+		}
+	}
+	slices.SortFunc(facts, func(a, b term.Fact) int { return int(s.levels[a]) - int(s.levels[b]) })
+	return facts
+}

@@ -244,7 +244,7 @@ func (c *comparer) devices() {
 		c.subject = about
 		j, ok := at[1][key]
 		if !ok {
-			c.add("there", "yes", "gone", a.path, "")
+			c.add("", "there", isGone, a.path, "")
 			continue
 		}
 		b := all[1][j]
@@ -257,7 +257,7 @@ func (c *comparer) devices() {
 		key, about := keyOf(1, b)
 		if _, ok := at[0][key]; !ok {
 			c.subject = about
-			c.add("there", "", "new", "", b.path)
+			c.add("", "", isNew, "", b.path)
 		}
 	}
 }

@@ -32,8 +32,17 @@ func (c *change) text() string {
 		}
 		return v
 	}
+	if c.changed == isGone || c.changed == isNew {
+		return strings.TrimSpace(c.what + " " + c.changed)
+	}
 	return fmt.Sprintf("%s %s -> %s", c.what, given(c.old), given(c.changed))
 }
+
+// What a change to an entry as a whole is.
+const (
+	isGone = "gone"
+	isNew  = "new"
+)
 
 // comparer walks two messages of one type side by side.
 type comparer struct {
@@ -174,7 +183,9 @@ func (c *comparer) message(parent string, a, b protoreflect.Message, pa, pb stri
 			}
 		case fd.Message() == nil || isDuration(fd):
 			c.scalar(parent, fd, a, b, ka, kb)
-		case a.Has(fd) != b.Has(fd) && (fd.ContainingOneof() != nil || switches[fd.Name()] || fd.Name() == "isolator"):
+		case a.Has(fd) != b.Has(fd) && fd.ContainingOneof() != nil:
+			c.other(fd, a, b, ka, kb)
+		case a.Has(fd) != b.Has(fd) && (switches[fd.Name()] || fd.Name() == "isolator"):
 			have := func(m protoreflect.Message) string {
 				if m.Has(fd) {
 					return "given"
@@ -188,6 +199,19 @@ func (c *comparer) message(parent string, a, b protoreflect.Message, pa, pb stri
 	}
 }
 
+// other notes that another of several kinds is given, once.
+func (c *comparer) other(fd protoreflect.FieldDescriptor, a, b protoreflect.Message, pa, pb string) {
+	name := func(m protoreflect.Message) string {
+		if which := m.WhichOneof(fd.ContainingOneof()); which != nil {
+			return string(which.Name())
+		}
+		return ""
+	}
+	if a.Has(fd) || name(a) == "" {
+		c.add(string(fd.ContainingOneof().Name()), name(a), name(b), pa, pb)
+	}
+}
+
 // scalar compares one value; a value that is what holds without it is the same as none.
 func (c *comparer) scalar(parent string, fd protoreflect.FieldDescriptor, a, b protoreflect.Message, pa, pb string) {
 	x, y := c.value(fd, a, 0), c.value(fd, b, 1)
@@ -197,6 +221,12 @@ func (c *comparer) scalar(parent string, fd protoreflect.FieldDescriptor, a, b p
 	byDefault := c.defaults[parent+"."+string(fd.Name())]
 	if (x == "" || y == "") && byDefault != "" && sameValue(x+y, byDefault) {
 		return
+	}
+	if byDefault != "" && x == "" {
+		x = byDefault + " (by default)"
+	}
+	if byDefault != "" && y == "" {
+		y = byDefault + " (by default)"
 	}
 	if fd.Name() == "given" && x != "" && y != "" && c.same(x, y) {
 		return
@@ -269,7 +299,7 @@ func (c *comparer) entries(fd protoreflect.FieldDescriptor, a, b protoreflect.Li
 		c.about(fd, k)
 		j, ok := at[k]
 		if !ok {
-			c.add(c.entryWord(fd, "there"), "yes", "gone", fmt.Sprintf("%s[%d]", pa, i), "")
+			c.add(c.entryWord(fd), "there", isGone, fmt.Sprintf("%s[%d]", pa, i), "")
 		} else {
 			seen[j] = true
 			c.message(string(fd.Name()), m, b.Get(j).Message(), fmt.Sprintf("%s[%d]", pa, i), fmt.Sprintf("%s[%d]", pb, j))
@@ -279,7 +309,7 @@ func (c *comparer) entries(fd protoreflect.FieldDescriptor, a, b protoreflect.Li
 	for j := range b.Len() {
 		if !seen[j] {
 			c.about(fd, key(b.Get(j).Message(), 1))
-			c.add(c.entryWord(fd, "there"), "", "new", "", fmt.Sprintf("%s[%d]", pb, j))
+			c.add(c.entryWord(fd), "", isNew, "", fmt.Sprintf("%s[%d]", pb, j))
 			c.subject = outer
 		}
 	}
@@ -288,8 +318,8 @@ func (c *comparer) entries(fd protoreflect.FieldDescriptor, a, b protoreflect.Li
 	}
 }
 
-// entryWord names what is new or gone.
-func (c *comparer) entryWord(fd protoreflect.FieldDescriptor, otherwise string) string {
+// entryWord names what is new or gone inside of something else; empty for a thing with a name of its own.
+func (c *comparer) entryWord(fd protoreflect.FieldDescriptor) string {
 	switch fd.Name() {
 	case "loads":
 		return "load"
@@ -298,7 +328,7 @@ func (c *comparer) entryWord(fd protoreflect.FieldDescriptor, otherwise string) 
 	case "calendar":
 		return "line of the calendar"
 	}
-	return otherwise
+	return ""
 }
 
 // order tells where a list with an order of meaning stands in another.
@@ -319,9 +349,7 @@ func (c *comparer) order(fd protoreflect.FieldDescriptor, a, b protoreflect.List
 	}
 }
 
-func word(fd protoreflect.FieldDescriptor) string {
-	return strings.ReplaceAll(string(fd.Name()), "_", " ")
-}
+func word(fd protoreflect.FieldDescriptor) string { return string(fd.Name()) }
 
 func isDuration(fd protoreflect.FieldDescriptor) bool {
 	return fd.Message() != nil && fd.Message().FullName() == "google.protobuf.Duration"

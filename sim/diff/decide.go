@@ -11,19 +11,19 @@ import (
 
 // group is a difference in what the program asks, the same on each of its outputs.
 type group struct {
-	outputs       []int32 // common, in file order
-	gone, new     []line  // lines that only the old site has, and only the new one
-	differ        function
-	sequence      bool // the same for every combination that stands; only the way there can differ
-	gap           *gap
-	shown         *outcome
-	stimulus      *stimulus // smallest; nil if none could be found
-	runs          int
-	old, changed  string
-	oldAt, newAt  *pb.Position
-	oneSided      bool // the outputs are on one side only
-	also          []string
-	affectsPoints []term.Fact
+	outputs      []int32 // common, in file order
+	gone, new    []line  // lines that only the old site has, and only the new one
+	differ       function
+	affected     function // where the states differ once all times are over, or a line has another condition
+	sequence     bool     // the same for every combination that stands; only the way there can differ
+	gap          *gap
+	shown        *outcome
+	stimulus     *stimulus // smallest; nil if none could be found
+	runs         int
+	old, changed string
+	oldAt, newAt *pb.Position
+	oneSided     bool // the outputs are on one side only
+	also         []string
 }
 
 // decider knows both programs as functions.
@@ -112,7 +112,6 @@ func keyOf(lines []line) string {
 func (d *decider) describe(g *group) {
 	o := g.outputs[0]
 	g.differ, g.sequence = never, true
-	support := map[term.Fact]bool{}
 	for s, lines := range [2][]line{g.gone, g.new} {
 		for i := range lines {
 			apart := d.apart(s, o, &lines[i])
@@ -124,10 +123,7 @@ func (d *decider) describe(g *group) {
 	for state := term.On; state <= term.Off; state++ {
 		eventually = d.f.or(eventually, d.f.differ(d.steady[0][o][state], d.steady[1][o][state]))
 	}
-	for _, f := range d.f.Support(eventually) {
-		support[f] = true
-	}
-	g.affectsPoints = sortedFacts(support)
+	g.affected = d.f.or(eventually, d.conditionsApart(g))
 	var texts [2][]string
 	for s, lines := range [2][]line{g.gone, g.new} {
 		for i := range lines {
@@ -143,6 +139,20 @@ func (d *decider) describe(g *group) {
 	}
 	g.old, g.changed = strings.Join(texts[0], "; "), strings.Join(texts[1], "; ")
 	g.oldAt, g.newAt = d.position(0, g.gone), d.position(1, g.new)
+}
+
+// conditionsApart is where the lines of a group differ in more than their times.
+func (d *decider) conditionsApart(g *group) function {
+	n := never
+	for s, lines := range [2][]line{g.gone, g.new} {
+		others := [2][]line{g.new, g.gone}[s]
+		for i := range lines {
+			if !slices.ContainsFunc(others, func(m line) bool { return m.when == lines[i].when && m.state == lines[i].state }) {
+				n = d.f.or(n, d.apart(s, g.outputs[0], &lines[i]))
+			}
+		}
+	}
+	return n
 }
 
 // apart is where a line of one side has no line of its own timing on the other.

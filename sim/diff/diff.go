@@ -123,6 +123,9 @@ func (c *comparison) courses(o *outcome, g gap) (old, changed *pb.DiffCourse) {
 	for s, course := range o.courses {
 		steps := c.r.lasting(g.track, course.tracks[g.track])
 		out[s] = &pb.DiffCourse{Subject: c.r.trackName(g.track), Did: course.text(steps, g.number)}
+		if g.track.kind == trackDemand {
+			out[s].Subject += ", as demanded"
+		}
 		event := uint64(0)
 		if g.number < len(steps) {
 			event = steps[g.number].event

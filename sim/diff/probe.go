@@ -14,8 +14,8 @@ import (
 // part is one part of the installation, or of the panel, in which fields differ.
 type part struct {
 	kind, subject string
+	others        []*part // in which the same fields differ in the same way
 	changes       []change
-	more          []string // what was computed beside
 	known         string
 }
 
@@ -55,12 +55,34 @@ func (c *comparison) rest() error {
 			p.changes = append(p.changes, ch)
 		}
 	}
+	c.join()
 	for _, p := range c.parts {
 		if err := c.part(p); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// join makes one of parts of a kind in which the same differs in the same way: the runs for the first of them
+// stand for all.
+func (c *comparison) join() {
+	at := map[[2]string]*part{}
+	var kept []*part
+	for _, p := range c.parts {
+		var texts []string
+		for i := range p.changes {
+			texts = append(texts, p.changes[i].text())
+		}
+		key := [2]string{p.kind, strings.Join(texts, "; ")}
+		if first := at[key]; first != nil && p.kind != "wiring" { // each loop has figures of its own
+			first.others = append(first.others, p)
+			continue
+		}
+		at[key] = p
+		kept = append(kept, p)
+	}
+	c.parts = kept
 }
 
 // sameCondition compares two conditions of the old and of the new site.
@@ -77,10 +99,19 @@ func (c *comparison) sameCondition(old, changed string) bool {
 	return n[0] == n[1] && c.d.f.Err() == nil
 }
 
+// subjects are the names of a part and of those joined with it.
+func (p *part) subjects() []string {
+	names := []string{p.subject}
+	for _, other := range p.others {
+		names = append(names, other.subject)
+	}
+	return names
+}
+
 // part reports one part, with the first run that shows that it matters.
 func (c *comparison) part(p *part) error {
 	first := &p.changes[0]
-	diff := &pb.Difference{Kind: p.kind, Subjects: []string{p.subject}, Title: headline(p.changes), Known: unseen}
+	diff := &pb.Difference{Kind: p.kind, Subjects: p.subjects(), Title: headline(p.changes), Known: unseen}
 	for s, to := range []**pb.Position{&diff.OldPosition, &diff.NewPosition} {
 		for i := range p.changes {
 			if path := p.changes[i].paths[s]; path != "" {
@@ -90,9 +121,9 @@ func (c *comparison) part(p *part) error {
 		}
 	}
 	if p.kind == "wiring" && first.loop >= 0 {
-		if p.more = c.p.figures(first.loop, c.r.round); len(p.more) > 0 {
+		if figures := c.p.figures(first.loop, c.r.round); len(figures) > 0 {
 			diff.Known = computed
-			diff.New = strings.Join(p.more, "; ")
+			diff.New = strings.Join(figures, "; ")
 		}
 	}
 	probes := c.probes(p)

@@ -35,7 +35,7 @@ func (c *comparison) retest() *pb.Retest {
 			test = "no longer: " + g.old
 		}
 		out.Functions = append(out.Functions, &pb.RetestFunction{Subjects: diff.GetSubjects(), Test: test, Operate: diff.GetStimulus()})
-		for _, f := range g.affectsPoints {
+		for _, f := range c.d.turning(g.affected) {
 			if c.p.indexed(f.Kind) == &c.p.points {
 				c.affect(why, f.Index, "what is asked of "+namesText(diff.GetSubjects())+" differs")
 			}
@@ -48,6 +48,9 @@ func (c *comparison) retest() *pb.Retest {
 	}
 	for _, p := range c.parts {
 		c.retestPart(out, why, p)
+		for _, other := range p.others {
+			c.affectedBy(why, other)
+		}
 	}
 	in := c.p.built[1].Installation
 	var unaffected []int32
@@ -78,7 +81,24 @@ func (c *comparison) affect(why map[int32][]string, common int32, reason string)
 
 // retestPart enters one part of the installation or of the panel.
 func (c *comparison) retestPart(out *pb.Retest, why map[int32][]string, p *part) {
-	device := false
+	device := c.affectedBy(why, p)
+	if device && p.kind == "device" || p.kind == "rules" || p.kind == "place" {
+		return // the device is on the list itself; the others are no function
+	}
+	f := &pb.RetestFunction{Subjects: p.subjects(), Test: p.kind + ": " + headline(p.changes)}
+	switch {
+	case p.kind == "wiring":
+		f.Operate = "open and short the cable at what has changed, and look whom it takes"
+	default:
+		if probes := c.probes(p); len(probes) > 0 {
+			f.Operate = c.p.text(probes[0])
+		}
+	}
+	out.Functions = append(out.Functions, f)
+}
+
+// affectedBy notes the initiating devices that a part affects, and tells whether it is one itself.
+func (c *comparison) affectedBy(why map[int32][]string, p *part) (device bool) {
 	for i := range p.changes {
 		ch := &p.changes[i]
 		if ch.point >= 0 {
@@ -101,19 +121,7 @@ func (c *comparison) retestPart(out *pb.Retest, why map[int32][]string, p *part)
 			})
 		}
 	}
-	if device && p.kind == "device" || p.kind == "rules" || p.kind == "place" {
-		return // the device is on the list itself; the others are no function
-	}
-	f := &pb.RetestFunction{Subjects: []string{p.subject}, Test: p.kind + ": " + headline(p.changes)}
-	switch {
-	case p.kind == "wiring":
-		f.Operate = "open and short the cable at what has changed, and look whom it takes"
-	default:
-		if probes := c.probes(p); len(probes) > 0 {
-			f.Operate = c.p.text(probes[0])
-		}
-	}
-	out.Functions = append(out.Functions, f)
+	return device
 }
 
 // eachPoint visits the points of the new site with their common numbers.

@@ -47,6 +47,15 @@ func (d *decider) cost(f term.Fact, on bool) int64 {
 	return costOf(f, false)
 }
 
+// turning are the facts whose coming true can make a difference: those that only hide one are left out, unless
+// the difference is there at rest, which a signal then ends.
+func (d *decider) turning(n function) []term.Fact {
+	if d.f.Eval(n, d.isAtRest) {
+		return d.f.Support(n)
+	}
+	return d.f.Raises(n)
+}
+
 // point is a common point as one of the sites has it, the old one first.
 func (d *decider) point(common int32) *loop.Point {
 	for s, b := range d.p.built {
