@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"errors"
 	"os"
 	"regexp"
 	"strings"
@@ -25,7 +26,8 @@ func TestReadme(t *testing.T) {
 		parts := block.FindSubmatch(match)
 		var out, errs bytes.Buffer
 		std := stdio{In: strings.NewReader(""), Out: &out, Err: &errs, Getenv: func(string) string { return "" }}
-		if err := run(t.Context(), strings.Fields(string(parts[1])), std); err != nil {
+		err := run(t.Context(), strings.Fields(string(parts[1])), std)
+		if differs := strings.HasPrefix(string(parts[1]), "diff "); differs && !errors.Is(err, errFailed) || !differs && err != nil {
 			t.Errorf("loopdrill %s: %v\n%s", parts[1], err, errs.String())
 		}
 		return []byte("```console\n$ loopdrill " + string(parts[1]) + "\n" + out.String() + "```\n")
