@@ -773,9 +773,9 @@ type PanelSupply struct {
 	BatteryAh *float64 `protobuf:"fixed64,2,opt,name=battery_ah,json=batteryAh,proto3,oneof" json:"battery_ah,omitempty"`
 	// Greatest output current in amperes.
 	CurrentLimitA *float64 `protobuf:"fixed64,3,opt,name=current_limit_a,json=currentLimitA,proto3,oneof" json:"current_limit_a,omitempty"`
-	// Current of the panel itself at rest, milliamperes.
+	// Current of the panel itself at rest, its loops included, milliamperes.
 	StandbyMa *float64 `protobuf:"fixed64,4,opt,name=standby_ma,json=standbyMa,proto3,oneof" json:"standby_ma,omitempty"`
-	// Further current of the panel itself in alarm, milliamperes.
+	// Further current of the panel itself in alarm, its loops included, milliamperes.
 	AlarmMa *float64 `protobuf:"fixed64,5,opt,name=alarm_ma,json=alarmMa,proto3,oneof" json:"alarm_ma,omitempty"`
 	// Battery voltage at which discharge ends. Default: start voltage of the rule pack.
 	EndVoltageV *float64 `protobuf:"fixed64,6,opt,name=end_voltage_v,json=endVoltageV,proto3,oneof" json:"end_voltage_v,omitempty"`
