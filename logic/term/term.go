@@ -220,6 +220,33 @@ func (t *Term) Each(visit func(Fact)) {
 	}
 }
 
+// Replace returns t with every leaf for which with returns a term replaced by that term. t stays as it is.
+func (t *Term) Replace(with func(Fact) *Term) *Term {
+	if t.Op == Leaf {
+		if other := with(t.Fact); other != nil {
+			return other
+		}
+		return t
+	}
+	var args []*Term
+	for i, arg := range t.Args {
+		other := arg.Replace(with)
+		if other != arg && args == nil {
+			args = append(args, t.Args...)
+		}
+		if args != nil {
+			args[i] = other
+		}
+	}
+	if args == nil {
+		return t
+	}
+	if t.Op == Not {
+		return Negate(args[0])
+	}
+	return &Term{Op: t.Op, N: t.N, Args: args}
+}
+
 // False is the constant that never holds.
 func False() *Term { return &Term{} }
 

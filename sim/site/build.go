@@ -178,6 +178,8 @@ func (b *Built) names() matrix.Names {
 		when, problems := reader.Parse(c.GetWhen(), term.Cause)
 		if len(problems) > 0 {
 			when = nil
+		} else {
+			when = logic.Signals(when, b.Site.GetProgram(), b.World)
 		}
 		names.Causes = append(names.Causes, matrix.Cause{ID: c.GetCause(), When: when})
 	}
