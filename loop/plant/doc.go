@@ -6,7 +6,8 @@
 // demand), signals (what it reports back), and moving parts: a part runs along a track at a
 // constant rate, and a part that is turned round in mid-travel takes back the way it has come.
 // Trips take the power of other equipment away. Faults are `stuck` (does not obey), `slow` (every
-// time multiplied) and `unproven` (works, but its signals stay as they are).
+// time multiplied) and `unproven` (works, but its signals stay as they are), alone or together.
+// Somebody outside may take the place of a model: it freezes, and only he gives its signals.
 //
 // What it leaves out, and says so:
 //   - People. Nobody opens a door, resets a valve, refills a container or restarts a fan by hand: a
@@ -16,10 +17,11 @@
 //   - Lifts answer no calls: a car in service stands where it is. The lamp of the car (hat-steady,
 //     hat-flash; flashing wins) has no signal; see Operated.
 //   - A report that a dialler has begun is given up if its input goes to rest before the receipt,
-//     and the return to rest is not transmitted.
+//     and the return to rest is not transmitted. Nothing is heard at the centre but whole reports.
 //   - Discharge takes no time: `released` and `low-pressure` come together.
-//   - `control-voltage` of a trip is lost only when another trip cuts this one; a fault of its
-//     supply comes with the model of the supplies.
+//   - `control-voltage` of a trip is lost when another trip cuts this one; a fault of its supply is
+//     shown by a breaker in front of it, or by whoever stands in for it.
+//   - A discharge by hand at the container is done by whoever stands in for it.
 //
 // Invariants. Everything is integer: times in nanoseconds, positions in units of a track. State holds
 // no pointers, functions or clocks, so that a fork is a copy. After Drive, SetFault or Advance
