@@ -81,6 +81,9 @@ func FuzzLoop(f *testing.F) {
 		}
 		n.Figures()
 		n.Class()
+		if r.IntN(3) == 0 {
+			n = n.ConstantPower()
+		}
 		b := newBench(t, n)
 		if n.Runs() == 0 {
 			return
@@ -92,8 +95,11 @@ func FuzzLoop(f *testing.F) {
 			}
 			n.Place(b.s, b.s.now, f, 1, b)
 			for e := range n.Entries() {
-				if r.IntN(4) == 0 {
+				switch r.IntN(8) {
+				case 0, 1:
 					n.SetLoads(b.s, b.s.now, int32(e), true, true, 1, b)
+				case 2:
+					n.TakeOut(b.s, b.s.now, int32(e), r.IntN(2) == 0, 1, b)
 				}
 			}
 			b.run(b.s.now + time.Duration(r.IntN(5_000))*time.Millisecond)

@@ -109,8 +109,8 @@ func (w *work) lean() {
 		at := w.at[e]
 		w.tangent[e] = w.draw[e] / (w.v[at].p - w.v[at].n)
 		w.fills[at].y -= w.tangent[e]
-		w.inject[at].p -= 2 * w.draw[e]
-		w.inject[at].n += 2 * w.draw[e]
+		w.inject[at].p -= float64(2 * w.draw[e])
+		w.inject[at].n += float64(2 * w.draw[e])
 	}
 }
 
