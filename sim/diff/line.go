@@ -26,7 +26,8 @@ type timing struct {
 	lever                                 lever  // it is an override's
 }
 
-// lever says what the `on` of an override does with an output; its `off` does the reverse.
+// lever says in which position an override operates an output: on, or off for one that it opposes; in the other
+// it rests it.
 type lever uint8
 
 const (
@@ -50,6 +51,17 @@ type line struct {
 type origin struct {
 	action, cause, effect int
 	path                  string
+}
+
+// guardsBeside are the guards in which two timings differ, in pairs.
+func (t *timing) guardsBeside(o *line) [][2]function {
+	var list [][2]function
+	for _, pair := range [][2]function{{t.unless, o.unless}, {t.pause, o.pause}, {t.restart, o.restart}, {t.cancel, o.cancel}, {t.hurry, o.hurry}} {
+		if pair[0] != pair[1] {
+			list = append(list, pair)
+		}
+	}
+	return list
 }
 
 // side is one site's program, read.
@@ -100,6 +112,7 @@ func (p *pairing) terms(s int, facts map[term.Fact]bool) (own, causes []*term.Te
 	}
 	for i := range b.Site.GetProgram().GetOverrides() {
 		facts[p.commonFact(s, term.IsValue(term.OverrideAt, i, term.SwitchedOn).Fact)] = true
+		facts[p.commonFact(s, term.IsValue(term.OverrideAt, i, term.SwitchedOff).Fact)] = true
 	}
 	for _, ph := range b.Site.GetProgram().GetPhasings() {
 		for _, id := range []string{ph.GetHold(), ph.GetHurry()} {
@@ -204,7 +217,7 @@ func (p *pairing) effectLines(f *functions, s *side, effect *pb.Effect, from []o
 		lines = append(lines, l)
 	}
 	if base.set >= 0 {
-		key := setKey(lines)
+		key := setKey(lines) + " for " + p.effectKey(s.number, effect, false)
 		for i := range lines {
 			lines[i].effect = key
 		}
@@ -248,14 +261,15 @@ func (p *pairing) phasedLines(f *functions, s *side, steps [][]line) {
 	}
 }
 
-// levers are the overrides that reach each effect: while such a switch is on.
+// levers are the overrides that reach each effect: while such a switch is where it operates it.
 func (p *pairing) levers(f *functions, s int, effects map[string]int) map[int][]line {
 	reach := map[int][]line{}
 	for i, o := range p.built[s].Site.GetProgram().GetOverrides() {
-		on := p.commonFact(s, term.IsValue(term.OverrideAt, i, term.SwitchedOn).Fact)
+		at := map[lever]term.Fact{operates: p.commonFact(s, term.IsValue(term.OverrideAt, i, term.SwitchedOn).Fact),
+			opposes: p.commonFact(s, term.IsValue(term.OverrideAt, i, term.SwitchedOff).Fact)}
 		for what, ids := range map[lever][]string{operates: o.GetEffects(), opposes: o.GetOpposes()} { // order does not show: lines are sorted
 			for _, id := range ids {
-				l := line{when: f.of(&term.Term{Op: term.Leaf, Fact: on}), from: []origin{{-1, -1, effects[id], fmt.Sprintf("program.overrides[%d]", i)}}}
+				l := line{when: f.of(&term.Term{Op: term.Leaf, Fact: at[what]}), from: []origin{{-1, -1, effects[id], fmt.Sprintf("program.overrides[%d]", i)}}}
 				l.lever, l.set, l.phasing = what, -1, -1
 				reach[effects[id]] = append(reach[effects[id]], l)
 			}
@@ -268,13 +282,8 @@ func (p *pairing) levers(f *functions, s int, effects map[string]int) map[int][]
 func leversAt(levers []line, o term.Output) []line {
 	lines := slices.Clone(levers)
 	for i := range lines {
-		switch {
-		case lines[i].lever == opposes:
-			lines[i].state = term.Rest
-		case o.Sounder:
+		if lines[i].state = term.On; o.Sounder {
 			lines[i].state = term.Evacuate
-		default:
-			lines[i].state = term.On
 		}
 	}
 	return lines

@@ -201,6 +201,15 @@ func (d *decider) candidates(g *group) []*stimulus {
 					}
 				}
 			}
+			for k := range d.sides[1-s].lines[o] {
+				if m := &d.sides[1-s].lines[o][k]; m.state == l.state && m.after == l.after {
+					for _, guards := range l.guardsBeside(m) {
+						n := d.f.and(d.f.and(l.when, m.when), d.f.differ(guards[0], guards[1]))
+						enter(d.f.without(n, hidden))
+						enter(n)
+					}
+				}
+			}
 			enter(d.f.without(apart, hidden))
 			enter(apart)
 		}

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+
+	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 )
 
 // lineText writes a line for people: state, times, causes.
@@ -28,9 +30,6 @@ func (d *decider) lineText(s int, l *line) string {
 	if l.set >= 0 {
 		text += ", one of " + d.setName(l.set)
 	}
-	if l.phasing >= 0 {
-		text += ", hurried with its phasing"
-	}
 	if l.lever != noLever {
 		id := strings.TrimSuffix(strings.TrimPrefix(l.from[0].path, "program.overrides["), "]")
 		for i, o := range program.GetOverrides() {
@@ -38,7 +37,11 @@ func (d *decider) lineText(s int, l *line) string {
 				id = o.GetOverride()
 			}
 		}
-		return text + " while override " + id + " is on, the reverse while it is off"
+		positions := [2]string{"on", "off"}
+		if l.lever == opposes {
+			positions = [2]string{"off", "on"}
+		}
+		return text + " while override " + id + " is " + positions[0] + ", at rest while it is " + positions[1]
 	}
 	if l.evacs {
 		return text + " by the evacuate control"
@@ -47,6 +50,7 @@ func (d *decider) lineText(s int, l *line) string {
 	for _, o := range l.from {
 		causes = append(causes, program.GetCauses()[o.cause].GetCause())
 		if o.action < 0 {
+			beside = append(beside, phasedText(program.GetPhasings(), o.path)...)
 			continue
 		}
 		for _, g := range guardsOf(program.GetActions()[o.action]) {
@@ -62,6 +66,24 @@ func (d *decider) lineText(s int, l *line) string {
 		text += ", " + strings.Join(slices.Compact(beside), ", ")
 	}
 	return text
+}
+
+// phasedText says what holds and what hurries a phasing.
+func phasedText(phasings []*pb.Phasing, path string) []string {
+	for i, ph := range phasings {
+		if !strings.HasPrefix(path, fmt.Sprintf("program.phasings[%d].", i)) {
+			continue
+		}
+		var words []string
+		if ph.GetHold() != "" {
+			words = append(words, "held by "+ph.GetHold())
+		}
+		if ph.GetHurry() != "" {
+			words = append(words, "hurried by "+ph.GetHurry())
+		}
+		return words
+	}
+	return nil
 }
 
 // conditions writes the conditions of a line's causes as the file has them.
