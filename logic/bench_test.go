@@ -88,6 +88,12 @@ func compileText(t testingT, text string) (*Program, *pb.Site, *term.World, []*p
 	for _, o := range site.GetProgram().GetOverrides() {
 		w.Overrides = append(w.Overrides, o.GetOverride())
 	}
+	for _, d := range site.GetProgram().GetDetection() {
+		for i := range w.Points {
+			shows := d.GetFirstSignal() == "prealarm" || d.GetInvestigate() != nil
+			w.Points[i].ShowsHeld = w.Points[i].ShowsHeld || shows && w.Points[i].Automatic && w.Points[i].Zone >= 0 && w.Zones[w.Points[i].Zone] == d.GetZone()
+		}
+	}
 	p, findings := Compile(site, w)
 	return p, site, w, findings
 }

@@ -92,7 +92,7 @@ func randomProgram(r chooser) string {
 		actions = append(actions, "{"+keys+"}")
 	}
 	var phasings string
-	if r.IntN(3) == 0 {
+	if r.IntN(2) == 0 {
 		phasings = randomPhasing(r, condition, &causes, &effects)
 	}
 	var overrides []string
@@ -111,13 +111,13 @@ func randomProgram(r chooser) string {
 // randomPhasing draws a phasing of two or three floors, with causes and effects of its own.
 func randomPhasing(r chooser, condition func(int) string, causes, effects *[]string) string {
 	var floors []string
-	for i := range 2 + r.IntN(2) {
-		*causes = append(*causes, fmt.Sprintf("{cause: f%d, when: %s}", i, condition(1)))
+	for i := range 2 + min(1, r.IntN(4)) {
+		*causes = append(*causes, fmt.Sprintf("{cause: f%d, when: %s}", i, pick(r, "\"panel.fire\"", "\"zone('a').fire\"", condition(1))))
 		*effects = append(*effects, fmt.Sprintf("{effect: p%d, outputs: [%s]%s}", i, quoted(subset(r, "SND-A", "SND-B")), pick(r, "", ", silenceable: true")))
 		floors = append(floors, fmt.Sprintf("{floor: '%d', cause: f%d, effect: p%d}", i, i, i))
 	}
-	return fmt.Sprintf("{phasing: up, step_time: 2s, floors: [%s]%s%s%s%s}", strings.Join(floors, ", "), pick(r, "", ", together: [below]", ", together: [above, below]"),
-		pick(r, "", ", waiting: nothing"), pick(r, "", ", hold: k1"), pick(r, "", ", hurry: k2", ", hurry: k2"))
+	return fmt.Sprintf("{phasing: up, step_time: %s, floors: [%s]%s%s%s%s}", pick(r, "2s", "6s"), strings.Join(floors, ", "), pick(r, "", ", together: [below]", ", together: [above, below]"),
+		pick(r, "", ", waiting: nothing"), pick(r, "", ", hold: k1"), pick(r, "", ", hurry: k2", ", hurry: k2", ", hurry: k2"))
 }
 
 // randomOverride draws a switch over some of the effects.
@@ -156,7 +156,7 @@ func randomAct(r chooser) string {
 	case 4:
 		return pick(r, "supervisory VALVE ", "prealarm A1 ", "active TECH ", "fault TECH ", "output-fault FAN ", "proven fan ") + onOff
 	case 5, 6:
-		return "control " + pick(r, "k1 ", "k2 ") + onOff
+		return "control " + pick(r, "k1 ", "k2 ", "k2 ") + onOff
 	case 7:
 		return pick(r, "day", "night", "acknowledge", "resound", "evacuate")
 	case 8:
