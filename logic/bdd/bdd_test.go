@@ -112,7 +112,7 @@ func checkWitness(t *testing.T, s *Space, n Node, eval func(is func(term.Fact) b
 	}
 	for without := -1; ok && without < len(facts); without++ {
 		is := func(f term.Fact) bool {
-			if rest, valued := resting(f.Kind); valued && f.Value == rest {
+			if valued(f.Kind) && f.Value == resting {
 				for i, g := range facts {
 					if i != without && g.Kind == f.Kind && g.Index == f.Index {
 						return false
@@ -212,11 +212,10 @@ func TestAgainstSAT(t *testing.T) {
 		for range 6 {
 			terms = append(terms, r.term(4))
 		}
-		domain := True
 		for i, a := range terms {
 			for _, b := range terms[:i] {
 				na, nb := s.Term(a), s.Term(b)
-				domain = s.Domain()
+				domain := s.Domain()
 				for _, q := range []struct {
 					got   bool
 					terms []*term.Term

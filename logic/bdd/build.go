@@ -40,12 +40,11 @@ func (s *Space) Fact(f term.Fact) Node {
 	if n, ok := s.meanings[f]; ok {
 		return n
 	}
-	rest, valued := resting(f.Kind)
-	if !valued {
+	if !valued(f.Kind) {
 		return s.variable(f)
 	}
 	key := term.Fact{Kind: f.Kind, Index: f.Index}
-	if f.Value == rest {
+	if f.Value == resting {
 		// At rest is: none of the others. All of them must be variables first.
 		var others []Node
 		for _, v := range otherValues(key.Kind) {
@@ -73,18 +72,12 @@ func (s *Space) variable(f term.Fact) Node {
 	return s.node(level, False, True)
 }
 
-// resting is the value that a fact of several values has when none of the others holds; false for a
-// kind that is just so or not.
-func resting(k term.Kind) (int32, bool) {
-	switch k {
-	case term.PanelMode:
-		return term.Day, true
-	case term.OverrideAt:
-		return term.Auto, true
-	case term.OutputCommanded:
-		return int32(term.Rest), true
-	}
-	return 0, false
+// resting is the value that a fact of several values has when none of the others holds: day, auto, at rest.
+const resting int32 = 0
+
+// valued tells a kind of several values from one that is just so or not.
+func valued(k term.Kind) bool {
+	return k == term.PanelMode || k == term.OverrideAt || k == term.OutputCommanded
 }
 
 // otherValues are the values beside the resting one.

@@ -21,9 +21,8 @@ type Analysis struct {
 	Terms  []*term.Term
 	Pairs  []Pair
 
-	file    *pb.Program
-	beside  []guards // by action of the file
-	holding []bdd.Node
+	file   *pb.Program
+	beside []guards // by action of the file
 }
 
 // Pair is one cause joined with one effect.

@@ -2,6 +2,7 @@ package check
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"loopdrill.dev/loopdrill/logic/term"
@@ -187,7 +188,7 @@ func (j *judge) chained() []time.Duration {
 		open[cause] = true
 		for _, o := range reads[cause] {
 			for k := range j.Pairs {
-				if p := &j.Pairs[k]; p.State != term.Off && contains(j.Program.EffectOutputs(p.Effect), o) {
+				if p := &j.Pairs[k]; p.State != term.Off && slices.Contains(j.Program.EffectOutputs(p.Effect), o) {
 					out[cause] = max(out[cause], of(p.Cause)+p.After)
 				}
 			}
@@ -199,15 +200,6 @@ func (j *judge) chained() []time.Duration {
 		of(i)
 	}
 	return out
-}
-
-func contains(list []int32, one int32) bool {
-	for _, x := range list {
-		if x == one {
-			return true
-		}
-	}
-	return false
 }
 
 // holds is how long each zone may hold a first signal back on purpose.

@@ -11,49 +11,20 @@ import (
 // hidden finds actions that never show: whenever one demands its state of an output, something
 // stronger is demanded of it too (rule E6).
 func (j *judge) hidden() {
-	byEffect := make([][]int, j.Program.Effects())
+	h := hiding{judge: j, byEffect: make([][]int, j.Program.Effects()), union: map[string]bdd.Node{}}
 	for i := range j.Pairs {
-		byEffect[j.Pairs[i].Effect] = append(byEffect[j.Pairs[i].Effect], i)
+		h.byEffect[j.Pairs[i].Effect] = append(h.byEffect[j.Pairs[i].Effect], i)
 	}
 	shows := make([]bool, len(j.beside))
-	by := make([]int, len(j.beside)) // a pair that hides the action, and one more
-	union := map[string]bdd.Node{}
+	by := make([]int, len(j.beside)) // one more than a pair that hides the action
 	for i := range j.Pairs {
 		p := &j.Pairs[i]
 		if p.Action < 0 || shows[p.Action] || p.Active == bdd.False {
 			continue
 		}
-		outputs := j.Program.EffectOutputs(p.Effect)
-		for _, o := range outputs {
-			effects := j.Program.OutputEffects(int(o))
-			hider := -1
-			for _, e := range effects {
-				for _, q := range byEffect[e] {
-					if j.hides(&j.Pairs[q], p) {
-						hider = q
-					}
-				}
-			}
-			if hider < 0 && p.Hold == 0 && p.For == 0 && !j.latches(p.Effect) {
-				key := fmt.Sprint(effects, p.State, j.Program.Silenceable(p.Effect))
-				node, ok := union[key]
-				if !ok {
-					node = j.immediate(effects, byEffect, p)
-					union[key] = node
-				}
-				if p.State != term.Off && j.Space.Implies(p.Active, node) {
-					hider = i
-				}
-			}
-			if hider < 0 {
-				shows[p.Action] = true
-				break
-			}
-			by[p.Action] = hider + 1
-		}
-		if len(outputs) == 0 {
-			shows[p.Action] = true
-		}
+		hider := h.everywhere(i)
+		shows[p.Action] = hider < 0
+		by[p.Action] = hider + 1
 	}
 	if j.Space.Err() != nil {
 		return
@@ -69,6 +40,50 @@ func (j *judge) hidden() {
 		j.add(finding.Warn("program.action-hidden", actionPath(action), fmt.Sprintf("action %d is always hidden", action+1),
 			fmt.Sprintf("whenever it demands its state, %s overrides it on every output: take it out, or look at the delays", stronger)), commonPractice)
 	}
+}
+
+// hiding looks for what hides pairs.
+type hiding struct {
+	*judge
+	byEffect [][]int             // pairs
+	union    map[string]bdd.Node // when something stronger is demanded, by effects and what it must outlast
+}
+
+// everywhere returns a pair that hides pair i on all its outputs, i itself where several do together, and -1 if
+// it shows on one of them.
+func (h *hiding) everywhere(i int) int {
+	hider := -1
+	for _, o := range h.Program.EffectOutputs(h.Pairs[i].Effect) {
+		if hider = h.on(i, h.Program.OutputEffects(int(o))); hider < 0 {
+			return -1
+		}
+	}
+	return hider
+}
+
+// on is the same for one output, given the effects that it belongs to.
+func (h *hiding) on(i int, effects []int32) int {
+	p := &h.Pairs[i]
+	for _, e := range effects {
+		for _, q := range h.byEffect[e] {
+			if h.hides(&h.Pairs[q], p) {
+				return q
+			}
+		}
+	}
+	if p.Hold > 0 || p.For > 0 || p.State == term.Off || h.latches(p.Effect) {
+		return -1
+	}
+	key := fmt.Sprint(effects, p.State, h.Program.Silenceable(p.Effect))
+	node, ok := h.union[key]
+	if !ok {
+		node = h.immediate(effects, p)
+		h.union[key] = node
+	}
+	if h.Space.Implies(p.Active, node) {
+		return i
+	}
+	return -1
 }
 
 // latches tells whether an effect holds until reset what was once demanded.
@@ -92,14 +107,14 @@ func (j *judge) hides(q, p *Pair) bool {
 }
 
 // immediate is when something stronger than p's state is demanded at once through effects that last as p's.
-func (j *judge) immediate(effects []int32, byEffect [][]int, p *Pair) bdd.Node {
+func (h *hiding) immediate(effects []int32, p *Pair) bdd.Node {
 	var nodes []bdd.Node
 	for _, e := range effects {
-		for _, i := range byEffect[e] {
-			if q := &j.Pairs[i]; q.State > p.State && q.After == 0 && q.For == 0 && j.sure(q.Effect) && j.lasts(q, p) {
+		for _, i := range h.byEffect[e] {
+			if q := &h.Pairs[i]; q.State > p.State && q.After == 0 && q.For == 0 && h.sure(q.Effect) && h.lasts(q, p) {
 				nodes = append(nodes, q.Active)
 			}
 		}
 	}
-	return j.Space.Or(nodes...)
+	return h.Space.Or(nodes...)
 }

@@ -61,7 +61,7 @@ func TestNeverIsNever(t *testing.T) {
 			silent++
 			continue
 		}
-		play(r, p, w, func(s *logic.State) {
+		play(r, p, func(s *logic.State) {
 			for i := range causes { // order does not show: any of them fails
 				if p.Fact(s, term.Fact{Kind: term.CauseTrue, Index: int32(i)}) {
 					t.Fatalf("seed %d: cause %d is true\n%s", seed, i, prototext.Format(site.GetProgram()))
@@ -141,12 +141,12 @@ func randomProgram(r *rand.Rand) *pb.Program {
 	}
 	seconds := func() *durationpb.Duration { return durationpb.New(time.Duration(1+r.IntN(3)) * time.Second) }
 	for range 3 + r.IntN(8) {
-		e := m.Effects[r.IntN(len(m.Effects))]
+		e := m.GetEffects()[r.IntN(len(m.GetEffects()))]
 		states := []string{"on", "off"}
 		if e.GetOutputs()[0] == "HS" || e.GetOutputs()[0] == "LS" {
 			states = []string{"alert", "evacuate", "alert", "off"}
 		}
-		a := &pb.Action{Causes: []string{m.Causes[r.IntN(len(m.Causes))].GetCause()}, Effects: []string{e.GetEffect()}, State: states[r.IntN(len(states))]}
+		a := &pb.Action{Causes: []string{m.GetCauses()[r.IntN(len(m.GetCauses()))].GetCause()}, Effects: []string{e.GetEffect()}, State: states[r.IntN(len(states))]}
 		if r.IntN(3) == 0 {
 			a.After = seconds()
 			switch r.IntN(5) {
@@ -179,7 +179,7 @@ type deaf struct{ events uint64 }
 func (d *deaf) Note(logic.Change) uint64 { d.events++; return d.events }
 
 // play runs a program with random acts, and lets see look after every evaluation.
-func play(r *rand.Rand, p *logic.Program, w *term.World, see func(s *logic.State)) {
+func play(r *rand.Rand, p *logic.Program, see func(s *logic.State)) {
 	s, d, now := p.NewState(), &deaf{}, time.Duration(0)
 	until := func(end time.Duration) {
 		for {

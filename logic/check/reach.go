@@ -87,7 +87,7 @@ func (j *judge) core(t *term.Term) string {
 	}
 	var words []string
 	for _, p := range parts {
-		word := ""
+		var word string
 		switch {
 		case p.Op == term.Leaf && p.Fact.Kind == term.CauseTrue:
 			word = fmt.Sprintf("cause %q", j.cause(int(p.Fact.Index)))

@@ -115,11 +115,6 @@ func (j *judge) place(i int32) *pb.Place {
 func (j *judge) use(place int32) string   { return j.place(place).GetUse() }
 func (j *judge) floor(place int32) string { return j.place(place).GetFloor() }
 
-// serves tells whether a place says that it belongs to a piece of equipment.
-func (j *judge) serves(place int32, equipment int) bool {
-	return slices.Contains(j.place(place).GetServes(), j.Installation.Plant.ID(equipment))
-}
-
 // input returns what an output drives: equipment, and the name of its input; -1 for none.
 func (j *judge) input(output int32) (equipment int, name string) {
 	o := &j.Installation.Outputs[output]
@@ -142,12 +137,4 @@ func (j *judge) labels(points []int32) string {
 		}
 	}
 	return finding.Sample(names, 6)
-}
-
-// mode says when a walk was made.
-func mode(m int32) string {
-	if m == term.Night {
-		return "by night"
-	}
-	return "by day"
 }

@@ -150,7 +150,7 @@ func (l *liftCase) called() {
 		switch pt := &l.Installation.Points[w.point]; {
 		case pt.Input == loop.CallPoint:
 			hands = append(hands, w.point)
-		case known && !liftPlace(l.use(pt.Place)):
+		case known && !l.own(pt.Place):
 			others = append(others, w.point)
 		}
 	}
@@ -162,6 +162,12 @@ func (l *liftCase) called() {
 		l.add(finding.Error("lift.recalled-from-elsewhere", l.path(others[0]), fmt.Sprintf("detectors outside its lobbies, shaft and machine room recall %q: %s", l.id, l.labels(others)),
 			"take them out of the cause of the recall, or write `use: lift-lobby` at their place if it is one"), recallClause)
 	}
+}
+
+// own tells whether a place is a lobby, shaft or machine room of this lift: one that says whom it serves, of that one.
+func (l *liftCase) own(place int32) bool {
+	serves := l.place(place).GetServes()
+	return liftPlace(l.use(place)) && (len(serves) == 0 || slices.Contains(serves, l.id))
 }
 
 func liftPlace(use string) bool {

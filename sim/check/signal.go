@@ -81,46 +81,17 @@ func (j *judge) discharges(cause int) bool {
 // rows: every fire input must make some cause true, and be asked for by some row of the required matrix: every input
 // is verified against it.
 func (j *judge) rows() {
-	read := make([]bool, len(j.Installation.Points))
-	for i := range j.analysis.Pairs {
-		p := &j.analysis.Pairs[i]
-		if i > 0 && j.analysis.Pairs[i-1].Cause == p.Cause {
-			continue
-		}
-		for _, f := range j.analysis.Space.Support(p.Active) {
-			if f.Kind == term.DeviceFire || f.Kind == term.DeviceActive {
-				read[f.Index] = true
-			}
-		}
-	}
-	asked := make([]bool, len(j.Installation.Points))
-	if j.Matrix != nil {
-		for i := range j.Matrix.Rows {
-			if when := j.Matrix.Rows[i].When; when != nil {
-				when.Each(func(f term.Fact) {
-					switch f.Kind {
-					case term.DeviceFire, term.DeviceActive:
-						asked[f.Index] = true
-					case term.CauseTrue:
-						for _, f := range j.analysis.Space.Support(j.analysis.Causes[f.Index]) {
-							if f.Kind == term.DeviceFire {
-								asked[f.Index] = true
-							}
-						}
-					}
-				})
-			}
-		}
-	}
+	read, asked := j.read(), j.asked()
 	var unread, unasked []int32
 	for p := range j.Installation.Points {
-		if j.Installation.Points[p].Input.Fire() {
-			if !read[p] {
-				unread = append(unread, int32(p))
-			}
-			if !asked[p] {
-				unasked = append(unasked, int32(p))
-			}
+		if !j.Installation.Points[p].Input.Fire() {
+			continue
+		}
+		if !read[p] {
+			unread = append(unread, int32(p))
+		}
+		if !asked[p] {
+			unasked = append(unasked, int32(p))
 		}
 	}
 	if len(unread) > 0 && len(j.analysis.Pairs) > 0 {
@@ -131,4 +102,48 @@ func (j *judge) rows() {
 		j.add(finding.Warn("matrix.signal-without-row", j.path(unasked[0]), "no row of the required matrix asks for "+j.labels(unasked),
 			"what is to follow from it is written nowhere, and `verify` does not try it: add it to the `when` of a row"), "common practice: every input is verified against the matrix")
 	}
+}
+
+// read tells, by point, whether a cause with an action asks for it.
+func (j *judge) read() []bool {
+	read := make([]bool, len(j.Installation.Points))
+	for i := range j.analysis.Pairs {
+		p := &j.analysis.Pairs[i]
+		if i > 0 && j.analysis.Pairs[i-1].Cause == p.Cause && j.analysis.Pairs[i-1].Action == p.Action {
+			continue // pairs of one cause stand together
+		}
+		for _, f := range j.analysis.Space.Support(p.Active) {
+			if f.Kind == term.DeviceFire || f.Kind == term.DeviceActive {
+				read[f.Index] = true
+			}
+		}
+	}
+	return read
+}
+
+// asked tells, by point, whether a row of the matrix does.
+func (j *judge) asked() []bool {
+	asked := make([]bool, len(j.Installation.Points))
+	if j.Matrix == nil {
+		return asked
+	}
+	for i := range j.Matrix.Rows {
+		when := j.Matrix.Rows[i].When
+		if when == nil {
+			continue
+		}
+		when.Each(func(f term.Fact) {
+			switch f.Kind {
+			case term.DeviceFire, term.DeviceActive:
+				asked[f.Index] = true
+			case term.CauseTrue:
+				for _, f := range j.analysis.Space.Support(j.analysis.Causes[f.Index]) {
+					if f.Kind == term.DeviceFire {
+						asked[f.Index] = true
+					}
+				}
+			}
+		})
+	}
+	return asked
 }

@@ -126,47 +126,48 @@ type signal struct {
 func (k *walker) run(mode int32, proofs bool, signals ...signal) []demand {
 	s, e := k.scratch, &ear{}
 	s.CopyFrom(k.rest[mode])
-	evaluate := func(at time.Duration) {
-		e.now = at
-		before := len(e.heard)
-		k.program.Evaluate(s, at, e)
-		for turn := 0; proofs && turn < 20 && len(e.heard) > before; turn++ {
-			answered := false
-			for _, d := range e.heard[before:] {
-				for _, f := range k.proofs[d.output] {
-					if !k.program.Fact(s, f) == (d.state != term.Rest) {
-						k.program.Set(s, f, d.state != term.Rest, e.events)
-						answered = true
-					}
-				}
-			}
-			before = len(e.heard)
-			if answered {
-				k.program.Evaluate(s, at, e)
-			}
-		}
+	last, next := time.Duration(0), 0
+	if len(signals) > 0 {
+		last = signals[len(signals)-1].at
 	}
-	next := 0
 	for range mostTurns {
 		due, ok := k.program.Next(s)
 		if next < len(signals) && (!ok || signals[next].at <= due) {
-			at := signals[next].at
-			for ; next < len(signals) && signals[next].at == at; next++ {
+			due = signals[next].at
+			for ; next < len(signals) && signals[next].at == due; next++ {
 				k.set(s, signals[next].point, e.events)
 			}
-			evaluate(at)
-			continue
-		}
-		last := time.Duration(0)
-		if len(signals) > 0 {
-			last = signals[len(signals)-1].at
-		}
-		if !ok || due > last+k.horizon {
+		} else if !ok || due > last+k.horizon {
 			break
 		}
-		evaluate(due)
+		k.evaluate(s, e, due, proofs)
 	}
 	return e.heard
+}
+
+// mostAnswers bounds how often equipment answers in one instant.
+const mostAnswers = 20
+
+// evaluate brings the program to an instant, and with proofs lets equipment answer what is demanded in it.
+func (k *walker) evaluate(s *logic.State, e *ear, at time.Duration, proofs bool) {
+	e.now = at
+	before := len(e.heard)
+	k.program.Evaluate(s, at, e)
+	for turn := 0; proofs && turn < mostAnswers && len(e.heard) > before; turn++ {
+		answered := false
+		for _, d := range e.heard[before:] {
+			for _, f := range k.proofs[d.output] {
+				if on := d.state != term.Rest; k.program.Fact(s, f) != on {
+					k.program.Set(s, f, on, e.events)
+					answered = true
+				}
+			}
+		}
+		before = len(e.heard)
+		if answered {
+			k.program.Evaluate(s, at, e)
+		}
+	}
 }
 
 // set makes a point signal whatever it can.
