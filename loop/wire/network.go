@@ -22,7 +22,7 @@ const (
 	indicatorsAtOnce  = 10
 	longest           = 2000 // entries on one loop
 	mostIterations    = 200
-	settledWatts      = 1e-12 // between two iterations of constant power
+	settledShare      = 1e-11 // of a current, between two iterations of constant power
 	leastSiemens      = 1e-9
 	panelTerminals    = 2
 	terminalA, farEnd = 0, 1

@@ -21,7 +21,7 @@ func (n *Network) iterate(s *State) {
 		if w.driver.collapsed {
 			return
 		}
-		if n.redraw(w) < settledWatts {
+		if n.redraw(w) < settledShare {
 			if w.tree { // so far only the voltage between the cores has been looked for
 				n.once(s)
 			}
@@ -33,7 +33,7 @@ func (n *Network) iterate(s *State) {
 }
 
 // redraw puts in the currents that the powers mean at the voltages found, takes devices with less than a
-// volt off the line, and returns the greatest difference to the currents solved for, watts.
+// volt off the line, and returns the greatest difference to the currents solved for, as a share.
 func (n *Network) redraw(w *work) float64 {
 	worst := 0.0
 	for e := range w.draw {
@@ -47,7 +47,7 @@ func (n *Network) redraw(w *work) float64 {
 		}
 		v := w.v[at].p - w.v[at].n
 		amps := float64(w.want[e]*n.volts) / v
-		worst = max(worst, math.Abs(float64((amps-w.draw[e])*v)))
+		worst = max(worst, math.Abs(amps-w.draw[e])/amps)
 		w.draw[e] = amps
 	}
 	return worst
