@@ -39,8 +39,11 @@ func (d *Drill) LastAbout(facts []term.Fact, until time.Duration) uint64 {
 			continue
 		}
 		s, i := spaceOf(e), e.Subject
-		if e.Kind == PanelChanged {
+		switch e.Kind {
+		case PanelChanged:
 			s = ofPanel
+		case PanelStopped:
+			s, i = ofPanel, int32(term.PanelStopped)
 		}
 		if about[thing{s, i}] {
 			return uint64(n)

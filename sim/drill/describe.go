@@ -185,7 +185,7 @@ var faultWords = map[ActKind]string{
 	ActCircuitOpen: "broken circuit", ActCircuitShort: "shorted circuit", ActResistor: "end-of-line resistor", ActReversed: "appliance the wrong way round", ActDeviceReversed: "wrong polarity on the loop",
 	ActCircuitEarth:  "core of the circuit to earth",
 	ActFieldWireOpen: "broken field wiring", ActFieldWireShort: "shorted field wiring", ActRelayWireOpen: "broken field wiring", ActRelayWireShort: "shorted field wiring", ActSupply: "supply fault", ActPlantFault: "fault of the equipment",
-	ActPanelStop: "the panel's processor has stopped",
+	ActPanelStop: "stopped processor",
 }
 
 // resistorMissing is what a fault's event says of an end-of-line resistor that is not there; 1 is a

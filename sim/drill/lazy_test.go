@@ -202,7 +202,16 @@ func (s *randomScript) operator(step *pb.Step) *pb.Step {
 		}
 		return &pb.SubjectStep{Subject: &pb.SubjectStep_Zone{Zone: pick(s.Rand, s.zones...)}}
 	}
-	switch s.IntN(10) {
+	switch s.IntN(14) {
+	case 10:
+		step.Kind = &pb.Step_Test{Test: &pb.TestStep{Zone: pick(s.Rand, s.zones...), On: new(s.chance(0.5))}}
+	case 11:
+		if len(s.site.GetProgram().GetOverrides()) == 0 {
+			return nil
+		}
+		step.Kind = &pb.Step_Override{Override: &pb.OverrideStep{Override: "switch", Position: pick(s.Rand, "on", "off", "auto")}}
+	case 12, 13:
+		return s.outside(step)
 	case 0:
 		step.Kind = &pb.Step_Acknowledge{Acknowledge: &pb.AcknowledgeStep{}}
 	case 1:
@@ -219,6 +228,29 @@ func (s *randomScript) operator(step *pb.Step) *pb.Step {
 		step.Kind = &pb.Step_Enable{Enable: subject()}
 	default:
 		step.Kind = &pb.Step_Control{Control: &pb.ControlStep{Control: "key", On: new(s.chance(0.5))}}
+	}
+	return step
+}
+
+// outside is what somebody does who stands in for equipment, or what is done to it at the panel; nil if
+// there is none.
+func (s *randomScript) outside(step *pb.Step) *pb.Step {
+	if len(s.site.GetEquipment()) == 0 {
+		return nil
+	}
+	e := pick(s.Rand, s.site.GetEquipment()...).GetEquipment()
+	index, _ := s.d.plan.In.Plant.Lookup(e)
+	signals := s.d.plan.In.Plant.SignalNames(index)
+	switch {
+	case s.chance(0.2):
+		step.Kind = &pb.Step_Disable{Disable: &pb.SubjectStep{Subject: &pb.SubjectStep_Equipment{Equipment: e}}}
+		if s.chance(0.5) {
+			step.Kind = &pb.Step_Enable{Enable: &pb.SubjectStep{Subject: &pb.SubjectStep_Equipment{Equipment: e}}}
+		}
+	case s.chance(0.5) && s.d.StoodIn(index):
+		step.Kind = &pb.Step_Signal{Signal: &pb.SignalStep{Equipment: e, Signal: pick(s.Rand, signals...), On: new(s.chance(0.6))}}
+	default:
+		step.Kind = &pb.Step_StandIn{StandIn: &pb.StandInStep{Equipment: e, On: new(s.chance(0.6))}}
 	}
 	return step
 }

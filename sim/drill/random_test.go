@@ -252,6 +252,9 @@ func (g *randomSite) program() {
 				e.OneOf = "set"
 			}
 			p.Effects = append(p.Effects, e)
+			if len(p.GetEffects()) == 1 {
+				p.Overrides = []*pb.Override{{Override: "switch", Effects: []string{e.GetEffect()}}}
+			}
 			for range 1 + g.IntN(3) {
 				p.Actions = append(p.Actions, g.action(e, len(outputs) > 0 && slices.Contains(g.sounder, outputs[0]), len(p.GetCauses())))
 			}

@@ -79,6 +79,8 @@ func (p *Plan) SubjectOf(e *sim.Event) string {
 		return "supply " + p.In.Power.ID(i)
 	case ofLoad:
 		return p.In.Loads[i].Label
+	case ofPanel:
+		return "the panel"
 	}
 	return ""
 }
@@ -122,7 +124,7 @@ func actSpace(k ActKind) space {
 	case ActPlantFault, ActStandIn, ActSignal, ActDisableEquipment:
 		return ofEquipment
 	case ActPanelStop:
-		return ofNothing
+		return ofPanel
 	case ActOverride:
 		return ofOverride
 	case ActSupply:
