@@ -196,7 +196,7 @@ var raised = []struct {
 }{
 	{drill.MissingFault, "device missing"}, {drill.WrongTypeFault, "device of another type"}, {drill.DuplicateFault, "two devices at one address"},
 	{drill.OutputFault, "output not as commanded"}, {drill.CircuitFault, "circuit open or shorted"},
-	{drill.RingBroken, "ring broken"}, {drill.EarthSeen, "core to earth"}, {drill.SupplySignal, "supply"},
+	{drill.RingBroken, "ring broken"}, {drill.EarthSeen, "core to earth"}, {drill.LoopOverload, "loop driver at its limit"}, {drill.SupplySignal, "supply"},
 }
 
 // event notes what one event shows.
