@@ -110,6 +110,8 @@ func TestCallPoints(t *testing.T) {
 		{"by day alone", `causes: {cause: "day" when: "panel.fire && panel.mode == 'day'"} causes: {cause: "night" when: "panel.fire && panel.mode == 'night'"}
 			actions: {causes: "day" effects: "s" state: "evacuate" after: {seconds: 30}} actions: {causes: "night" effects: "s" state: "evacuate"}`,
 			"error program.call-point-delayed program.actions[0].after"},
+		{"one call point speaks", `causes: {cause: "fire" when: "zone('hall').fire || zone('lobby').detectors_in_fire >= 1"} causes: {cause: "hand" when: "device('LC').fire"}
+			effects: {effect: "pa" outputs: "R1"} actions: {causes: "fire" effects: "s" state: "evacuate"} actions: {causes: "hand" effects: "pa" state: "on"}`, ""},
 		{"one call point is forgotten", `causes: {cause: "fire" when: "zone('hall').fire || zone('lobby').detectors_in_fire >= 1"} actions: {causes: "fire" effects: "s" state: "evacuate"}`,
 			"warning program.call-point-silent loops[0].devices[5]"},
 	} {

@@ -11,11 +11,33 @@ import (
 	"loopdrill.dev/loopdrill/proto/rule"
 )
 
-// alarms tells whether a state is one that warns people.
+// alarms tells whether a state is one of the evacuation.
 func alarms(s term.State) bool { return s == term.Alert || s == term.Evacuate }
 
+// warners tells, by output, whether it warns people: sounders, and what drives an announcement or a siren.
+func (j *judge) warners() []bool {
+	speaks := map[string]bool{}
+	for _, e := range j.site.GetEquipment() {
+		speaks[e.GetEquipment()] = e.GetAnnouncement() != nil || e.GetSiren() != nil
+	}
+	drives := map[string]string{} // equipment by label of the output
+	for _, l := range j.site.GetLoops() {
+		for _, d := range l.GetDevices() {
+			drives[d.GetLabel()] = d.GetRelayModule().GetDrives().GetEquipment() + d.GetControlModule().GetDrives().GetEquipment()
+		}
+	}
+	for _, o := range j.site.GetPanel().GetOutputs() {
+		drives[o.GetLabel()] = o.GetDrives().GetEquipment()
+	}
+	warners := make([]bool, len(j.World.Outputs))
+	for i, o := range j.World.Outputs {
+		warners[i] = o.Sounder || speaks[drives[o.Label]]
+	}
+	return warners
+}
+
 // callPoints finds call points that sound nothing at once: a person has already decided. By day and by
-// night, with everything else at rest, the fire of each must demand alert or evacuate of some output
+// night, with everything else at rest, the fire of each must operate something that warns people,
 // without a delay.
 func (j *judge) callPoints() {
 	type late struct {
@@ -27,17 +49,15 @@ func (j *judge) callPoints() {
 	var order []int
 	var silent []string
 	silentPath := ""
-	sounds := false
-	for _, o := range j.World.Outputs {
-		sounds = sounds || o.Sounder
-	}
+	warners := j.warners()
+	sounds := slices.Contains(warners, true)
 	for p := range j.World.Points {
 		if j.World.Points[p].Input != term.CallPoint || !sounds || len(j.Pairs) == 0 {
 			continue
 		}
 		label := j.World.Points[p].Label
 		for _, mode := range []int32{term.Day, term.Night} {
-			delayed, at := j.alarmOf(int32(p), mode)
+			delayed, at := j.alarmOf(int32(p), mode, warners)
 			if at {
 				continue
 			}
@@ -64,12 +84,12 @@ func (j *judge) callPoints() {
 	}
 	if len(silent) > 0 {
 		j.add(finding.Warn("program.call-point-silent", silentPath, fmt.Sprintf("a call point sounds nothing: %s", finding.Sample(silent, 5)),
-			"no action demands alert or evacuate from its fire alone: give its zone or group a cause and an action"), commonPractice)
+			"nothing that warns people follows from its fire alone: give its zone or group a cause and an action"), commonPractice)
 	}
 }
 
 // alarmOf returns whether a fire at a point alone warns at once, and else the pair that warns first, -1 for none.
-func (j *judge) alarmOf(point, mode int32) (first int, atOnce bool) {
+func (j *judge) alarmOf(point, mode int32, warners []bool) (first int, atOnce bool) {
 	is := func(f term.Fact) bool {
 		return f.Kind == term.DeviceFire && f.Index == point || f.Kind == term.DeviceActive && f.Index == point ||
 			f.Kind == term.PanelMode && f.Value == mode || f.Kind == term.ZoneConfirmed && int(f.Index) == j.World.Points[point].Zone
@@ -78,7 +98,8 @@ func (j *judge) alarmOf(point, mode int32) (first int, atOnce bool) {
 	causes := make([]int8, len(j.Causes)) // 0: not asked yet
 	for i := range j.Pairs {
 		p := &j.Pairs[i]
-		if !alarms(p.State) || len(j.Program.EffectOutputs(p.Effect)) == 0 || first >= 0 && p.After >= j.Pairs[first].After {
+		warns := p.State != term.Off && slices.ContainsFunc(j.Program.EffectOutputs(p.Effect), func(o int32) bool { return warners[o] })
+		if !warns || first >= 0 && p.After >= j.Pairs[first].After {
 			continue
 		}
 		if causes[p.Cause] == 0 {

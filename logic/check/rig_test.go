@@ -15,13 +15,14 @@ import (
 // hall is the installation of the tests: zones hall and lobby with two detectors and a call point each,
 // sounders for both, two relays, keys and a switch. Its program is nothing.
 const hall = `site: "x" rules: {packs: "nfpa72"} zones: {zone: "hall"} zones: {zone: "lobby"} places: {place: "g" floor: "G"}
+	equipment: {equipment: "pa" announcement: {messages: "out"}}
 	loops: {loop: 1
 		devices: {address: 1 label: "H1" place: "g" zone: "hall" smoke_detector: {}} devices: {address: 2 label: "H2" place: "g" zone: "hall" smoke_detector: {}}
 		devices: {address: 3 label: "HC" place: "g" zone: "hall" call_point: {}}
 		devices: {address: 4 label: "L1" place: "g" zone: "lobby" smoke_detector: {}} devices: {address: 5 label: "L2" place: "g" zone: "lobby" smoke_detector: {}}
 		devices: {address: 6 label: "LC" place: "g" zone: "lobby" call_point: {}}
 		devices: {address: 7 label: "HS" loop_sounder: {}} devices: {address: 8 label: "LS" loop_sounder: {}}
-		devices: {address: 9 label: "R1" relay_module: {}} devices: {address: 10 label: "R2" relay_module: {}}}`
+		devices: {address: 9 label: "R1" relay_module: {drives: {equipment: "pa" input: "message-out"}}} devices: {address: 10 label: "R2" relay_module: {}}}`
 
 // basics are what keeps the compiler content: keys, a switch, the effects, and an alarm at once from any fire.
 const basics = `program: {

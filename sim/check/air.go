@@ -63,7 +63,8 @@ func (j *judge) stops(w *walk, fan int) bool {
 }
 
 // shutDampers: a fan must not be started against a damper of its own duct that is shut, is being shut, or has had no time
-// to open. A fan and a damper belong together where a place says that it serves both, or both are in one place.
+// to open. A fan and a damper belong together where a place says that it serves both, or they are the only ones of their kind in
+// one place.
 func (j *judge) shutDampers() {
 	type pair struct{ fan, damper int }
 	told := map[pair]bool{}
@@ -93,7 +94,18 @@ func (j *judge) shutDampers() {
 func (j *judge) together(fan, damper int) bool {
 	a, b := j.Message.GetEquipment()[fan], j.Message.GetEquipment()[damper]
 	if a.GetPlace() != "" && a.GetPlace() == b.GetPlace() {
-		return true
+		fans, dampers := 0, 0
+		for _, m := range j.Message.GetEquipment() {
+			if m.GetPlace() == a.GetPlace() && m.GetFan() != nil {
+				fans++
+			}
+			if m.GetPlace() == a.GetPlace() && m.GetDamper() != nil {
+				dampers++
+			}
+		}
+		if fans == 1 && dampers == 1 {
+			return true
+		}
 	}
 	return slices.ContainsFunc(j.Message.GetPlaces(), func(p *pb.Place) bool {
 		return slices.Contains(p.GetServes(), a.GetEquipment()) && slices.Contains(p.GetServes(), b.GetEquipment())

@@ -157,6 +157,17 @@ func TestPlant(t *testing.T) {
 
 		{"the fan before the damper", "IBC 909.17: an order that damages nothing", house("", effects, `    - {causes: [hall], effects: [start, open], state: "on"}`), "warning fan.against-shut-damper loops[0].devices[0]", "not had the time"},
 		{"nothing opens the damper", "IBC 909.17", house("", effects, `    - {causes: [hall], effects: [start], state: "on"}`), "warning fan.against-shut-damper loops[0].devices[0]", "nothing opens it"},
+		{"a damper of some other duct", "", func() part {
+			p := house("", effects, `    - {causes: [hall], effects: [start], state: "on"}`)
+			p.equipment += "  - {equipment: other, place: hall, damper: {}}"
+			return p
+		}(), "", ""},
+		{"the same, and a place that serves both", "IBC 909.17", func() part {
+			p := house("", effects, `    - {causes: [hall], effects: [start], state: "on"}`)
+			p.equipment += "  - {equipment: other, place: hall, damper: {}}"
+			p.places = "  - {place: duct, floor: G, serves: [fan, damper]}"
+			return p
+		}(), "warning fan.against-shut-damper loops[0].devices[0]", "nothing opens it"},
 		{"the fan after the damper's travel", "", house("", effects, `    - {causes: [hall], effects: [open], state: "on"}
     - {causes: [hall], effects: [start], state: "on", after: 15s}`), "", ""},
 		{"the fan on proof", "", house(`    - {cause: opened, when: "zone('hall').fire && device('OPENED').active"}`, effects, `    - {causes: [hall], effects: [open], state: "on"}
