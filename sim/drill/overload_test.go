@@ -116,3 +116,25 @@ func TestLoopsDrawFromThePanel(t *testing.T) {
 		rooted(t, b.Drill)
 	}
 }
+
+// A panel that stops forgets an overload with all else; one that stands is found again once it works and
+// its driver has stood in its limit, and ends with the short.
+func TestOverloadAfterTheStop(t *testing.T) {
+	t.Parallel()
+	b := newBench(t, dozen{ring: true, gaps: true}.site())
+	b.do(10*time.Second, leak(50))
+	b.do(time.Minute, &pb.Step{Step: "halt", Kind: &pb.Step_PanelStop{PanelStop: &pb.PanelStopStep{}}})
+	b.repair(2*time.Minute, "halt")
+	b.repair(10*time.Minute, "leak")
+	b.run(time.Minute - 1)
+	b.want("loop(1).fault")
+	b.run(10*time.Minute - 1)
+	b.want("loop(1).fault && panel.fault")
+	if got := b.times(LoopOverload, 1); len(got) != 2 || got[1] < 2*time.Minute+10*time.Second {
+		t.Errorf("raised at %v\n%s", got, b.latest(20))
+	}
+	b.run(11 * time.Minute)
+	b.want("!panel.fault")
+	b.wantLost("mended", nil)
+	rooted(t, b.Drill)
+}
