@@ -142,31 +142,31 @@ func TestDozenDevices(t *testing.T) {
 	t.Parallel()
 	ring, bare, branch, inside := dozen{ring: true, gaps: true}, dozen{ring: true}, dozen{gaps: true}, dozen{ring: true, builtIn: true}
 	for _, c := range []struct {
-		tv     string
+		name   string
 		site   dozen
 		lost   []string
 		faults []*pb.Step
 	}{
-		{"35a short 5|6", ring, devices(4, 6), []*pb.Step{short(6)}},
-		{"35b short 5|6, open 8|9", ring, devices(4, 8), []*pb.Step{short(6), open(9)}},
-		{"35c short 5|6", branch, devices(4, 12), []*pb.Step{short(6)}},
-		{"35d short 1|2", bare, devices(1, 12), []*pb.Step{short(2)}},
-		{"35d short 5|6", bare, devices(1, 12), []*pb.Step{short(6)}},
-		{"35d short in the return", bare, devices(1, 12), []*pb.Step{short(13)}},
-		{"35e open 5|6", dozen{}, devices(6, 12), []*pb.Step{open(6)}},
-		{"35f open 5|6", ring, nil, []*pb.Step{open(6)}},
-		{"35g opens 3|4 and 8|9", ring, devices(4, 8), []*pb.Step{open(4), open(9)}},
-		{"35h ground of +", ring, nil, []*pb.Step{ground(6, "positive")}},
-		{"35h ground of -", ring, nil, []*pb.Step{ground(6, "negative")}},
-		{"35j short 5|6", inside, devices(4, 5), []*pb.Step{short(6)}},
+		{"a, short 5|6", ring, devices(4, 6), []*pb.Step{short(6)}},
+		{"b, short 5|6, open 8|9", ring, devices(4, 8), []*pb.Step{short(6), open(9)}},
+		{"c, short 5|6", branch, devices(4, 12), []*pb.Step{short(6)}},
+		{"d, short 1|2", bare, devices(1, 12), []*pb.Step{short(2)}},
+		{"d, short 5|6", bare, devices(1, 12), []*pb.Step{short(6)}},
+		{"d, short in the return", bare, devices(1, 12), []*pb.Step{short(13)}},
+		{"e, open 5|6", dozen{}, devices(6, 12), []*pb.Step{open(6)}},
+		{"f, open 5|6", ring, nil, []*pb.Step{open(6)}},
+		{"g, opens 3|4 and 8|9", ring, devices(4, 8), []*pb.Step{open(4), open(9)}},
+		{"h, ground of +", ring, nil, []*pb.Step{ground(6, "positive")}},
+		{"h, ground of -", ring, nil, []*pb.Step{ground(6, "negative")}},
+		{"j, short 5|6", inside, devices(4, 5), []*pb.Step{short(6)}},
 	} {
-		b := c.site.suffer(t, "TV-"+c.tv, c.lost, c.faults...)
-		if _, moved := b.since(0, IsolatorMoved, 0, ""); c.tv[:3] == "35h" {
+		b := c.site.suffer(t, c.name, c.lost, c.faults...)
+		if _, moved := b.since(0, IsolatorMoved, 0, ""); c.name[0] == 'h' {
 			if _, seen := b.since(0, EarthSeen, 1, ""); !seen || moved || len(b.isolatorMoves()) > 0 {
-				t.Errorf("TV-%s: ground seen %v, isolators moved: %v", c.tv, seen, b.isolatorMoves())
+				t.Errorf("%s: ground seen %v, isolators moved: %v", c.name, seen, b.isolatorMoves())
 			}
 		}
-		if c.tv[:3] == "35a" { // one short takes devices of two zones; that is how `check` judges it
+		if c.name[0] == 'a' { // one short takes devices of two zones; that is how `check` judges it
 			b.want("zone('z1').fault && zone('z2').fault")
 		}
 	}
