@@ -143,6 +143,7 @@ const (
 	panelStarts
 	proofAsked
 	proofMissed
+	proofsAnew
 )
 
 // decision is a completed signal on its way through the decision time.

@@ -89,6 +89,8 @@ func (s programSink) Note(c logic.Change) uint64 {
 		panic(&sim.BoundError{Bound: "evaluations that follow from the commanded state of an output alone", Limit: logic.ChainLimit, At: s.now})
 	case logic.DisabledChanged:
 		d.disabled(s.now, c.Fact, event)
+	case logic.PanelReset:
+		d.after(timer{at: s.now + d.plan.In.SwitchTime, kind: proofsAnew, event: event})
 	case logic.OutputDemanded:
 		d.demand(s.now, c.Index, c.State, line.Command{Strength: int32(c.Strength), Order: c.Effect<<16 | c.Place, Group: c.Effect + 1}, event)
 	case logic.Unlatched:

@@ -96,3 +96,19 @@ func (d *Drill) missProof(point int32, on bool, event uint64) {
 	event = d.add(sim.Event{Kind: ProofMissed, Subject: point, Value: flag(on), Parent: event})
 	d.setFault(d.plan.In.Points[point].Loop, point, event)
 }
+
+// proveAnew lets every missed proof be asked for anew once somebody has reset the panel (common practice: a
+// fault that reset takes away comes again if it stands). A fault that is signalled by what does not
+// prove itself, as a dialler that has given up its report of faults, would never go otherwise.
+func (d *Drill) proveAnew(now time.Duration, event uint64) {
+	if d.halt.stopped {
+		return
+	}
+	for i := range d.points {
+		if s := &d.points[i].proof; s.missed {
+			s.waits = false
+			d.missProof(int32(i), false, event)
+			d.awaitProof(now, int32(i), now-d.plan.In.SwitchTime, event)
+		}
+	}
+}

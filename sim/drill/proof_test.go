@@ -156,3 +156,32 @@ func (b *bench) chainOfLast(kind sim.Kind, subject string) []string {
 	}
 	return nil
 }
+
+// Reset takes a missed proof away and asks for it anew: what still does not prove is a fault again, as
+// long after the reset as it took at first (60 s for a fan: NFPA 92, from memory); what was put right
+// meanwhile is none.
+func TestResetAsksForProofsAnew(t *testing.T) {
+	t.Parallel()
+	for _, repaired := range []bool{false, true} {
+		b := newBench(t, proofSite())
+		b.do(time.Second, plantFault("fault", "fan", "unproven"))
+		b.do(2*time.Second, press())
+		reset := 200 * time.Second
+		b.do(reset, &pb.Step{Kind: &pb.Step_Reset_{Reset_: &pb.ResetStep{}}}) // the call point is still pressed
+		if repaired {
+			b.repair(reset+30*time.Second, "fault")
+		}
+		b.run(reset - 1)
+		if !b.is("device('FAN-FLOW').fault") {
+			t.Fatal("a fan that does not prove is no fault")
+		}
+		b.run(reset + 59*time.Second)
+		if b.is("device('FAN-FLOW').fault") || !b.is("output('FAN-START').on") {
+			t.Error("the fault stands over a reset, or the fan does not")
+		}
+		b.run(reset + 62*time.Second)
+		if b.is("device('FAN-FLOW').fault") == repaired {
+			t.Errorf("put right: %t, and in fault: %t", repaired, !repaired)
+		}
+	}
+}

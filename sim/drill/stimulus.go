@@ -267,6 +267,8 @@ func (d *Drill) runTimers(now time.Duration) {
 		case t.kind == farEnd:
 			d.plan.In.Loops[t.point].Wire.DriveFarEnd(d.wires[t.point], now, t.on, t.event, wireSink{d, t.point})
 			d.wired(t.point, now, t.event)
+		case t.kind == proofsAnew:
+			d.proveAnew(now, t.event)
 		case t.kind == proofAsked:
 			d.askProofs(now, t.point, t.event)
 		case t.kind == proofMissed && t.version == d.points[t.point].proof.version && !d.halt.stopped:
