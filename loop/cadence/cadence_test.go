@@ -12,7 +12,8 @@ const ms = time.Millisecond
 // ISO 8201 as printed in the Ontario Building Code, appendix note B-3.2.4.18.(2): three pulses of
 // 0.5 s with 0.5 s between them, then 1.5 s of silence, repeated; the cycle is 4.0 s.
 func TestThreePulse(t *testing.T) {
-	for cycle := range time.Duration(3) {
+	for cycle := range 3 {
+		start := time.Duration(cycle*4) * time.Second
 		for _, c := range []struct {
 			from, to time.Duration
 			on       bool
@@ -21,7 +22,7 @@ func TestThreePulse(t *testing.T) {
 			{1000 * ms, 1500 * ms, true}, {1500 * ms, 2000 * ms, false},
 			{2000 * ms, 2500 * ms, true}, {2500 * ms, 4000 * ms, false},
 		} {
-			from, to := cycle*4*time.Second+c.from, cycle*4*time.Second+c.to
+			from, to := start+c.from, start+c.to
 			for _, at := range []time.Duration{from, (from + to) / 2, to - 1} {
 				if ThreePulse.On(at) != c.on {
 					t.Errorf("at %v the signal is on: %t", at, !c.on)

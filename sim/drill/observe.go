@@ -31,3 +31,12 @@ func (p *Plan) Proven(e int) bool {
 		return proves
 	})
 }
+
+// AtPanel reports whether somebody at the panel does it, and so at an access level.
+func (k ActKind) AtPanel() bool { return k.operator() }
+
+// InputActive reports whether the own output of a point's device is active now, read or not.
+func (d *Drill) InputActive(point int32) bool { return d.points[point].active }
+
+// Inhibited reports whether an output is at rest because an `off` overrides all else.
+func (d *Drill) Inhibited(o int32) bool { return d.plan.Program.Inhibited(d.program, int(o)) }

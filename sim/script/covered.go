@@ -84,12 +84,7 @@ func hasRing(plan *drill.Plan) bool {
 func (c *Coverage) program(m *pb.Site) {
 	for i := range c.plan.Program.Pairs() {
 		pair := c.plan.Program.Pair(i)
-		path, written := fmt.Sprintf("program.phasings[%d]", pair.Phasing), (*pb.Action)(nil)
-		if pair.Phasing >= 0 {
-			written = phased(m.GetProgram().GetPhasings()[pair.Phasing])
-		} else {
-			path, written = fmt.Sprintf("program.actions[%d]", pair.Action), m.GetProgram().GetActions()[pair.Action]
-		}
+		path, written := origin(m.GetProgram(), pair)
 		action := &thing{name: c.plan.PairName(i), path: path, aspects: []string{active}}
 		if written.GetUnless() != "" {
 			action.aspects = append(action.aspects, byUnless)
@@ -101,6 +96,14 @@ func (c *Coverage) program(m *pb.Site) {
 		}
 		c.delays = append(c.delays, delay)
 	}
+}
+
+// origin is where a pair is written, and the action of it.
+func origin(m *pb.Program, pair logic.Pair) (path string, action *pb.Action) {
+	if pair.Phasing >= 0 {
+		return fmt.Sprintf("program.phasings[%d]", pair.Phasing), phased(m.GetPhasings()[pair.Phasing])
+	}
+	return fmt.Sprintf("program.actions[%d]", pair.Action), m.GetActions()[pair.Action]
 }
 
 // phased is a phasing as the action that each of its steps is.
