@@ -7,7 +7,8 @@ import (
 	"loopdrill.dev/loopdrill/logic/term"
 )
 
-// Implies tells whether b holds wherever a does. It adds no node.
+// Implies tells whether b holds wherever a does. It adds no node, but takes steps, which are bounded too: past the limit it
+// is false, and Err says so.
 func (s *Space) Implies(a, b Node) bool {
 	switch {
 	case a == False || b == True || a == b:
@@ -19,11 +20,17 @@ func (s *Space) Implies(a, b Node) bool {
 	if known, ok := s.within[key]; ok {
 		return known
 	}
+	if s.over || len(s.within) >= s.limit {
+		s.over = true
+		return false
+	}
 	level := min(s.vertices[a].level, s.vertices[b].level)
 	a0, a1 := s.split(a, level)
 	b0, b1 := s.split(b, level)
 	holds := s.Implies(a0, b0) && s.Implies(a1, b1)
-	s.within[key] = holds
+	if !s.over {
+		s.within[key] = holds
+	}
 	return holds
 }
 

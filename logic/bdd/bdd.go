@@ -58,6 +58,9 @@ type Space struct {
 	over     bool
 }
 
+// stepsPerNode bounds what is remembered of the steps that lead to no new node.
+const stepsPerNode = 4
+
 // constantLevel is below every variable.
 const constantLevel = math.MaxInt32
 
@@ -78,7 +81,7 @@ func New(limit int, order ...term.Fact) *Space {
 // Err tells that the limit was reached, and names it.
 func (s *Space) Err() error {
 	if s.over {
-		return fmt.Errorf("a decision takes more than %d nodes of its diagram", s.limit)
+		return fmt.Errorf("a decision takes more than %d nodes of its diagram, or as many steps", s.limit)
 	}
 	return nil
 }
@@ -126,6 +129,10 @@ func (s *Space) Choose(c, high, low Node) Node {
 	h0, h1 := s.split(high, level)
 	l0, l1 := s.split(low, level)
 	n := s.node(level, s.Choose(c0, h0, l0), s.Choose(c1, h1, l1))
+	if len(s.chosen) >= stepsPerNode*s.limit {
+		s.over = true
+		return False
+	}
 	if !s.over {
 		s.chosen[key] = n
 	}

@@ -254,11 +254,14 @@ func TestLimit(t *testing.T) {
 	for i := range 20 {
 		s.Fact(term.Fact{Kind: term.DeviceFire, Index: int32(i)})
 	}
-	if n := s.Term(term.Or(pairs...)); n != False || s.Err() == nil || s.Err().Error() != "a decision takes more than 40 nodes of its diagram" {
+	if n := s.Term(term.Or(pairs...)); n != False || s.Err() == nil || s.Err().Error() != "a decision takes more than 40 nodes of its diagram, or as many steps" {
 		t.Errorf("%v %v", n, s.Err())
 	}
 	if s.Size() > 40 {
 		t.Errorf("%d nodes", s.Size())
+	}
+	if s.Implies(s.Fact(term.Fact{Kind: term.DeviceFire}), False) {
+		t.Error("something is claimed past the limit")
 	}
 }
 

@@ -44,7 +44,12 @@ func (p *Pair) Guards() []bdd.Node {
 
 // Analyse reads a program that logic.Compile has accepted over the same world.
 func Analyse(site *pb.Site, w *term.World, p *logic.Program) *Analysis {
-	a := &Analysis{World: w, Program: p, Space: bdd.New(bdd.DefaultLimit), file: site.GetProgram()}
+	return analyse(site, w, p, bdd.DefaultLimit)
+}
+
+// analyse is Analyse within a number of nodes.
+func analyse(site *pb.Site, w *term.World, p *logic.Program, limit int) *Analysis {
+	a := &Analysis{World: w, Program: p, Space: bdd.New(limit), file: site.GetProgram()}
 	reader := term.NewReader(w)
 	read := func(text string) *term.Term {
 		if text == "" {

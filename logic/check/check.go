@@ -20,20 +20,27 @@ func Check(site *pb.Site, a *Analysis) []*pb.Finding {
 			j.paths[device.GetLabel()] = fmt.Sprintf("loops[%d].devices[%d]", l, d)
 		}
 	}
+	j.detections()
+	told := len(j.found)
 	j.causes()
 	j.actions()
 	j.hidden()
 	j.coincidences()
 	j.callPoints()
 	j.delays()
-	j.detections()
 	j.resets()
 	if err := a.Space.Err(); err != nil {
-		note := finding.Warn("program.undecided", "program", "the program is too intricate to be decided whole", err.Error()+": findings on what can never happen may be missing")
-		note.Severity = pb.Severity_SEVERITY_NOTE
-		j.add(note, commonPractice)
+		j.found = j.found[:told] // what rests on a decision that was not made to its end
+		j.found = append(j.found, Undecided(err))
 	}
 	return j.found
+}
+
+// Undecided notes that a program is too intricate to be decided whole.
+func Undecided(err error) *pb.Finding {
+	f := finding.Warn("program.undecided", "program", "the program is too intricate to be decided whole", err.Error()+": findings on what can never happen are missing")
+	f.Severity, f.Clause = pb.Severity_SEVERITY_NOTE, commonPractice
+	return f
 }
 
 // judge collects findings about one program.
@@ -47,8 +54,7 @@ type judge struct {
 	supports [][]term.Fact // by cause, what it depends on; nil: not asked yet
 }
 
-// add puts the clause to a finding and keeps it. Past the limit of nodes nothing is decided, and so
-// nothing that rests on a decision is kept.
+// add puts the clause to a finding and keeps it.
 func (j *judge) add(f *pb.Finding, clause string) {
 	f.Clause = clause
 	j.found = append(j.found, f)

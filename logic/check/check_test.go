@@ -165,3 +165,20 @@ func TestDetection(t *testing.T) {
 		})
 	}
 }
+
+// Past the limit of nodes nothing is claimed but that: no limit, however small, brings a finding about the basics.
+func TestUndecided(t *testing.T) {
+	undecided := 0
+	for limit := 2; limit < 60; limit++ {
+		switch got := brief(judgedWithin(t, limit, "", basics, "")); got {
+		case "note program.undecided program":
+			undecided++
+		case "":
+		default:
+			t.Errorf("within %d nodes: %s", limit, got)
+		}
+	}
+	if undecided == 0 || undecided == 58 {
+		t.Errorf("%d of 58 limits were too small", undecided)
+	}
+}

@@ -7,6 +7,7 @@ import (
 	"google.golang.org/protobuf/encoding/prototext"
 
 	"loopdrill.dev/loopdrill/logic"
+	"loopdrill.dev/loopdrill/logic/bdd"
 	"loopdrill.dev/loopdrill/logic/term"
 	"loopdrill.dev/loopdrill/proto/finding"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
@@ -75,6 +76,11 @@ func world(t *testing.T, site *pb.Site) *term.World {
 // judged checks the basics with more in their program, and that every finding says what one must.
 func judged(t *testing.T, rules, base, more string) []*pb.Finding {
 	t.Helper()
+	return judgedWithin(t, bdd.DefaultLimit, rules, base, more)
+}
+
+func judgedWithin(t *testing.T, limit int, rules, base, more string) []*pb.Finding {
+	t.Helper()
 	site := &pb.Site{}
 	for _, text := range []string{hall, base, "program: {" + more + "}", rules} {
 		next := &pb.Site{}
@@ -88,7 +94,7 @@ func judged(t *testing.T, rules, base, more string) []*pb.Finding {
 	if finding.Worst(found) == pb.Severity_SEVERITY_REFUSED {
 		t.Fatalf("refused: %v", found)
 	}
-	found = Check(site, Analyse(site, w, program))
+	found = Check(site, analyse(site, w, program, limit))
 	for _, f := range found {
 		if f.GetTitle() == "" || f.GetDetail() == "" || f.GetPath() == "" || f.GetClause() == "" || strings.Contains(f.GetTitle()+f.GetDetail(), "%!") {
 			t.Errorf("half a finding: %v", f)

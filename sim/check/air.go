@@ -3,6 +3,7 @@ package check
 import (
 	"fmt"
 	"slices"
+	"time"
 
 	"loopdrill.dev/loopdrill/logic/term"
 	"loopdrill.dev/loopdrill/proto/finding"
@@ -136,4 +137,56 @@ func (j *judge) against(w *walk, start demand, damper int) string {
 		return "it has not had the time to open"
 	}
 	return ""
+}
+
+// modes notes that a second fire starts a further smoke fan beside one that runs already: where both belong to one system,
+// the first fire is to choose its mode. Fans whose starts stand in one set are settled.
+func (j *judge) modes() {
+	starts := map[int]*walk{} // by fan, a fire by day that starts it
+	var fans []int
+	for i := range j.walks {
+		w := &j.walks[i]
+		for _, d := range w.demands {
+			fan, name := j.input(d.output)
+			if w.mode == term.Day && d.state != term.Rest && name == "start" && starts[fan] == nil && j.Message.GetEquipment()[fan].GetFan() != nil {
+				starts[fan] = w
+				fans = append(fans, fan)
+			}
+		}
+	}
+	for _, first := range fans {
+		for _, second := range fans {
+			a, b := starts[first], starts[second]
+			if first == second || j.running(a, second) || j.running(b, first) {
+				continue
+			}
+			end := j.walker.horizon
+			both := walk{a.point, term.Day, j.walker.run(term.Day, true, signal{point: a.point}, signal{point: b.point, at: end})}
+			if !j.runs(&both, second, 2*end) {
+				continue
+			}
+			f := finding.Warn("smoke.second-mode", j.path(b.point), fmt.Sprintf("a second fire, at %q, starts %q while %q runs or has run", j.label(b.point), j.Installation.Plant.ID(second), j.Installation.Plant.ID(first)),
+				fmt.Sprintf("if both fans belong to one smoke control system the first fire, here %q, is to choose: put their effects into one `one_of` set", j.label(a.point)))
+			f.Severity = pb.Severity_SEVERITY_NOTE
+			j.add(f, "from memory: the first zone in alarm sets the smoke mode")
+			return
+		}
+	}
+}
+
+// running tells whether a walk ever starts a fan.
+func (j *judge) running(w *walk, fan int) bool {
+	return slices.ContainsFunc(j.drivers[fan], func(o int32) bool {
+		_, name := j.input(o)
+		_, ok := w.first(o)
+		return name == "start" && ok
+	})
+}
+
+// runs tells whether a fan is told to start at an instant.
+func (j *judge) runs(w *walk, fan int, t time.Duration) bool {
+	return slices.ContainsFunc(j.drivers[fan], func(o int32) bool {
+		_, name := j.input(o)
+		return name == "start" && w.at(o, t) != term.Rest
+	})
 }

@@ -38,11 +38,8 @@ func Check(s Site) []*pb.Finding {
 	j.found = append(j.found, program.Check(s.Message, j.analysis)...)
 	j.drives()
 	j.silenced()
-	j.holdOffs()
-	j.countdowns()
-	j.fights()
-	j.investigations()
 	j.calendar()
+	j.decide(j.holdOffs, j.countdowns, j.fights, j.investigations)
 	every := plain(s.Message, s.World)
 	if every == nil {
 		return j.found
@@ -52,13 +49,13 @@ func Check(s Site) []*pb.Finding {
 	j.lifts()
 	j.ducts()
 	j.shutDampers()
+	j.modes()
 	j.releases()
 	j.diallers()
 	j.phasings()
 	j.ownFloors()
-	j.coincidences()
 	j.responses()
-	j.rows()
+	j.decide(j.coincidences, j.rows)
 	return j.found
 }
 
@@ -76,6 +73,22 @@ type judge struct {
 func (j *judge) add(f *pb.Finding, clause string) {
 	f.Clause = clause
 	j.found = append(j.found, f)
+}
+
+// decide runs what rests on decisions, and keeps nothing of it where they were not made to their end.
+func (j *judge) decide(parts ...func()) {
+	told := len(j.found)
+	for _, part := range parts {
+		part()
+	}
+	err := j.analysis.Space.Err()
+	if err == nil {
+		return
+	}
+	j.found = j.found[:told]
+	if !slices.ContainsFunc(j.found, func(f *pb.Finding) bool { return f.GetCode() == program.Undecided(err).GetCode() }) {
+		j.found = append(j.found, program.Undecided(err))
+	}
 }
 
 // drives lists the outputs of each piece of equipment.
@@ -101,7 +114,7 @@ func (j *judge) walkAll() {
 
 // readsMode tells whether any condition asks whether it is day or night.
 func (j *judge) readsMode() bool {
-	return slices.ContainsFunc(j.analysis.Space.Variables(), func(f term.Fact) bool { return f.Kind == term.PanelMode })
+	return j.analysis.Space.Err() != nil || slices.ContainsFunc(j.analysis.Space.Variables(), func(f term.Fact) bool { return f.Kind == term.PanelMode })
 }
 
 // place is the message of a place; nil for none.

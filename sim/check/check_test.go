@@ -180,6 +180,24 @@ func TestPlant(t *testing.T) {
 	})
 }
 
+// Smoke modes: the first zone in alarm chooses (from memory).
+func TestSmokeModes(t *testing.T) {
+	house := func(set string) part {
+		return part{equipment: "  - {equipment: hall-fan, fan: {}}\n  - {equipment: loft-fan, fan: {}}",
+			devices: `      - {address: 20, label: HALL-FAN, place: hall, cable_m: 1, relay_module: {drives: {equipment: hall-fan, input: start}}}
+      - {address: 21, label: LOFT-FAN, place: hall, cable_m: 1, relay_module: {drives: {equipment: loft-fan, input: start}}}`,
+			program: program("", "    - {effect: hall-fan, outputs: [HALL-FAN]"+set+"}\n    - {effect: loft-fan, outputs: [LOFT-FAN]"+set+"}", `    - {causes: [hall], effects: [hall-fan], state: "on"}
+    - {causes: [loft], effects: [loft-fan], state: "on"}`)}
+	}
+	together := house("")
+	together.program = strings.Replace(together.program, "[hall], effects: [hall-fan]", "[any], effects: [hall-fan, loft-fan]", 1)
+	judge(t, []judgement{
+		{"a second fire, a second fan", "from memory: the first fire chooses", house(""), "note smoke.second-mode loops[0].devices[3]", `"loft-fan" while "hall-fan"`},
+		{"one set", "", house(", one_of: smoke"), "", ""},
+		{"both from any fire", "", together, "", ""},
+	})
+}
+
 // Extinguishing: cross-zoned release with a hold-off (guide specifications for CO2).
 func TestRelease(t *testing.T) {
 	const gas = `  - {equipment: gas, release: {}}`
