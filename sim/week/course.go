@@ -9,6 +9,7 @@ import (
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/durationpb"
 
+	"loopdrill.dev/loopdrill/logic"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 	"loopdrill.dev/loopdrill/sim/drill"
 )
@@ -28,11 +29,25 @@ const (
 // the same weeks; the seed is the scenario's own too.
 func Draw(plan *drill.Plan, m *pb.Site, seed uint64, weeks int) *pb.Scenario {
 	c := &course{site: newSite(plan, m), out: &pb.Scenario{Scenario: fmt.Sprintf("random weeks of seed %d", seed), Seed: seed}}
+	if plan.Program.HasCalendar() {
+		d := newDice(seed, "begins")
+		c.out.Begins = &pb.Begins{Day: pick(d, days), At: durationpb.New(time.Duration(d.below(24)) * time.Hour)}
+	}
 	for w := range weeks {
 		c.week(w, seed)
 	}
 	slices.SortStableFunc(c.out.GetSteps(), func(a, b *pb.Step) int { return cmp.Compare(a.GetAt().AsDuration(), b.GetAt().AsDuration()) })
 	return c.out
+}
+
+var days = []string{"mon", "tue", "wed", "thu", "fri", "sat", "sun"}
+
+// begins is the moment of the week at which weeks begin.
+func begins(weeks *pb.Scenario) time.Duration {
+	if b := weeks.GetBegins(); b != nil {
+		return logic.InWeek(b.GetDay(), b.GetAt().AsDuration())
+	}
+	return 0
 }
 
 // course is weeks being drawn.
@@ -93,7 +108,7 @@ func (c *course) deed(d *dice, week, begins time.Duration) {
 		c.signals(d, name, at, last)
 	}
 	c.enter(last, undo)
-	if what.end != nil { // once more, in case the panel had stopped
+	if what.end != nil && (what.name != "mode" || !c.plan.Program.HasCalendar()) { // once more, in case the panel had stopped
 		c.enter(week+tidy, proto.CloneOf(undo))
 	}
 }

@@ -42,8 +42,8 @@ func (l *ledger) enter(a drill.Act) {
 		delete(l.standing, thing{drill.ActSmoke, a.Index})
 	case a.Kind == drill.ActSmoke, a.Kind == drill.ActHeat, a.Kind == drill.ActFlame, a.Kind == drill.ActPress, a.Kind == drill.ActActivate:
 		l.standing[thing{drill.ActSmoke, a.Index}] = true
-	case a.Kind == drill.ActMode:
-		l.set(thing{a.Kind, 0}, a.Value != l.restMode())
+	case a.Kind == drill.ActMode: // with a calendar, until that moves it
+		l.set(thing{a.Kind, 0}, a.Value != l.restMode() || l.site.plan.Program.HasCalendar())
 	case a.Kind == drill.ActOverride:
 		l.set(thing{a.Kind, a.Index}, a.Value != 0)
 	case a.Kind == drill.ActDisableDevice, a.Kind == drill.ActDisableZone, a.Kind == drill.ActDisableOutput, a.Kind == drill.ActDisableEquipment,
@@ -60,8 +60,10 @@ func (l *ledger) set(t thing, on bool) {
 	}
 }
 
-// restMode is the mode at the start; with a calendar none by hand counts, because it lasts until the
-// calendar's next line only.
+// scheduled notes that the calendar has moved the mode.
+func (l *ledger) scheduled() { delete(l.standing, thing{drill.ActMode, 0}) }
+
+// restMode is the mode at the start where no calendar says it.
 func (l *ledger) restMode() int64 {
 	if l.site.message.GetPanel().GetMode() == "night" {
 		return 1

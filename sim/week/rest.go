@@ -13,7 +13,11 @@ import (
 // another state than it began with (a valve stays shut until a fitter opens it), and then its
 // signals rightly say so; so does the fault of a proof that equipment, left so, does not give.
 func (w *watch) fresh(d *drill.Drill) (*drill.Drill, error) {
-	ref, bare := drill.New(w.plan, 0), drill.New(w.plan, 0)
+	moment := (w.begins + w.now - w.settle()) % whole // so that the calendar stands where it does now
+	if moment < 0 {
+		moment += whole
+	}
+	ref, bare := drill.NewAt(w.plan, 0, moment), drill.NewAt(w.plan, 0, moment)
 	var acts []drill.Act
 	for i := range w.plan.In.Points {
 		point := int32(i)

@@ -34,7 +34,7 @@ func run(s *site, weeks *pb.Scenario, see func(*drill.Drill) view) (*Result, err
 	if err != nil {
 		return nil, err
 	}
-	d := drill.New(s.plan, weeks.GetSeed())
+	d := drill.NewAt(s.plan, weeks.GetSeed(), begins(weeks))
 	for _, a := range acts {
 		if err := d.Do(a); err != nil {
 			return nil, err
@@ -42,6 +42,7 @@ func run(s *site, weeks *pb.Scenario, see func(*drill.Drill) view) (*Result, err
 	}
 	l := newLedger(s)
 	r := &running{d: d, watch: newWatch(s, see(d), l), ledger: l, acts: acts, out: &Result{}}
+	r.watch.begins = begins(weeks)
 	err = r.all()
 	r.out.Events, r.out.Digest = d.Log().Len(), d.Digest()
 	return r.out, err

@@ -20,18 +20,18 @@ const shrinkRuns = 4000
 // thing), then it moves what is left together and to round times. It returns a scenario that claims
 // what the invariant says, and so fails, and how the invariant breaks in it.
 func Shrink(plan *drill.Plan, m *pb.Site, weeks *pb.Scenario, first *Violation) (*pb.Scenario, *Violation) {
-	s := &shrinking{site: newSite(plan, m), seed: weeks.GetSeed(), best: first}
+	s := &shrinking{site: newSite(plan, m), weeks: weeks, best: first}
 	s.steps = slices.DeleteFunc(slices.Clone(weeks.GetSteps()), func(step *pb.Step) bool { return step.GetAt().AsDuration() > first.At })
 	s.leaveOut()
 	s.moveTogether()
 	s.leaveOut() // a step that mattered for its time may not matter any more
-	return s.scenario(weeks), s.best
+	return s.scenario(), s.best
 }
 
 // shrinking is one search.
 type shrinking struct {
 	*site
-	seed  uint64
+	weeks *pb.Scenario
 	steps []*pb.Step
 	best  *Violation // of steps
 	runs  int
@@ -42,7 +42,7 @@ func (s *shrinking) breaks(steps []*pb.Step) bool {
 	if s.runs++; s.runs > shrinkRuns {
 		return false
 	}
-	result, err := run(s.site, &pb.Scenario{Seed: s.seed, Steps: steps}, honest)
+	result, err := run(s.site, &pb.Scenario{Seed: s.weeks.GetSeed(), Begins: s.weeks.GetBegins(), Steps: steps}, honest)
 	if err != nil || result.Violation == nil {
 		return false
 	}
@@ -123,9 +123,9 @@ func (s *shrinking) earlier(i int, by time.Duration) []*pb.Step {
 }
 
 // scenario is what was found, with the claim of the invariant.
-func (s *shrinking) scenario(weeks *pb.Scenario) *pb.Scenario {
+func (s *shrinking) scenario() *pb.Scenario {
 	return &pb.Scenario{
-		Scenario: weeks.GetScenario() + ", shrunk: " + s.best.Invariant, Seed: weeks.GetSeed(), Begins: weeks.GetBegins(), Steps: s.steps,
+		Scenario: s.weeks.GetScenario() + ", shrunk: " + s.best.Invariant, Seed: s.weeks.GetSeed(), Begins: s.weeks.GetBegins(), Steps: s.steps,
 		Expect: []*pb.Expectation{{At: durationpb.New(s.best.At), That: s.best.Claim, Note: s.best.Text}},
 	}
 }

@@ -47,6 +47,7 @@ type watch struct {
 	*site
 	view
 	ledger  *ledger
+	begins  time.Duration // after the beginning of a week
 	rules   []rule
 	fires   *term.Term      // the panel indicates fire first
 	read    uint64          // events looked at
@@ -127,10 +128,12 @@ func (w *watch) follow(events []sim.Event) *Violation {
 			root = w.roots[e.Parent-1]
 		}
 		w.roots = append(w.roots, root)
-		if operation(e.Kind) && !w.begins(root) {
+		if operation(e.Kind) && !w.mayBegin(root) {
 			return w.orphan(e, root)
 		}
 		switch {
+		case e.Kind == drill.ModeScheduled:
+			w.ledger.scheduled()
 		case e.Kind == drill.Operated && drill.ActKind(e.Value) == drill.ActReset:
 			w.reset = e.At
 		case e.Kind == drill.FireDecided:
@@ -190,9 +193,9 @@ func operation(k sim.Kind) bool {
 	return false
 }
 
-// begins reports whether a chain may begin with an event: a stimulus, an operator, a schedule, a
+// mayBegin reports whether a chain may begin with an event: a stimulus, an operator, a schedule, a
 // fault or its repair; the very start counts until everything has happened that is true at rest.
-func (w *watch) begins(root sim.Kind) bool {
+func (w *watch) mayBegin(root sim.Kind) bool {
 	switch root {
 	case drill.StimulusApplied, drill.Operated, drill.FaultInjected, drill.FaultRepaired, drill.ModeScheduled:
 		return true

@@ -79,7 +79,7 @@ func TestRandomWeeks(t *testing.T) {
 			}
 			if first == 1 && seeds >= 50 {
 				covered(t, newSite(plan, built.Site), drawn)
-				if uint64(rests) < seeds*weeks {
+				if uint64(rests) < seeds*weeks*3/4 { // a mode by hand may outlast a week's reset
 					t.Errorf("the panel was found at rest %d times in %d weeks", rests, seeds*weeks)
 				}
 			}
@@ -146,7 +146,7 @@ func TestWatchingChangesNothing(t *testing.T) {
 	if err != nil || result.Violation != nil {
 		t.Fatal(err, result.Violation)
 	}
-	bare := drill.New(plan, 3)
+	bare := drill.NewAt(plan, 3, begins(course))
 	acts, err := resolve(plan, course)
 	if err != nil {
 		t.Fatal(err)
