@@ -20,7 +20,6 @@ func TestSites(t *testing.T) {
 	for _, file := range sites {
 		site := filepath.Dir(file)
 		t.Run(filepath.Base(site), func(t *testing.T) {
-			t.Parallel()
 			commands := [][]string{{"check", site}, {"verify", site}}
 			if scenarios, _ := filepath.Glob(filepath.Join(site, "scenarios", "*.scenario.yaml")); len(scenarios) == 0 {
 				t.Errorf("%s has no scenarios", site)
