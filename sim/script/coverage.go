@@ -16,8 +16,8 @@ type Coverage struct {
 	plan  *drill.Plan
 	sorts []*sort // in the order of the report
 	// By index of what they are about; nil for what the site gives no aspect.
-	causes, actions, delays, outputs, equipment, controls []*thing
-	modes, keys, faults                                   []*thing // by entry of their tables
+	causes, actions, delays, outputs, equipment, detection, controls, overrides []*thing
+	modes, keys, faults                                                         []*thing // by entry of their tables
 }
 
 // sort is the things of one sort.
@@ -63,6 +63,11 @@ const (
 	stoodStill          = "paused"
 	beganAgain          = "restarted"
 	hurried             = "hurried"
+	held                = "held"
+	confirmed           = "confirmed"
+	dropped             = "dropped"
+	investigated        = "investigated"
+	verified            = "verified"
 	silenced            = "silenced"
 	inFault             = "in fault"
 	proven              = "proven"
@@ -145,6 +150,10 @@ func (w *watcher) withheld() {
 			for _, o := range program.EffectOutputs(pair.Effect) {
 				if w.d.Fact(term.Fact{Kind: term.OutputDisabled, Index: o}) {
 					t.see(byDisablement)
+				}
+				if e := w.plan.In.Outputs[o].Equipment; e >= 0 && w.d.Fact(term.Fact{Kind: term.EquipmentDisabled, Index: e}) {
+					t.see(byDisablement)
+					w.equipment[e].see(byDisablement)
 				}
 				if program.Silenceable(pair.Effect) && w.d.Silenced(o) >= pair.State && pair.State != term.Off {
 					t.see(bySilence)

@@ -2,6 +2,7 @@ package script
 
 import (
 	"fmt"
+	"slices"
 
 	"loopdrill.dev/loopdrill/logic"
 	"loopdrill.dev/loopdrill/logic/term"
@@ -18,30 +19,52 @@ func NewCoverage(plan *drill.Plan, m *pb.Site) *Coverage {
 	}
 	c.program(m)
 	c.installation()
+	c.zones(m.GetProgram())
+	for i, o := range m.GetProgram().GetOverrides() {
+		c.overrides = append(c.overrides, &thing{name: o.GetOverride(), path: fmt.Sprintf("program.overrides[%d]", i), aspects: []string{"on", "off"}})
+	}
 	for i, key := range m.GetProgram().GetControls() {
 		c.controls = append(c.controls, &thing{name: key.GetControl(), path: fmt.Sprintf("program.controls[%d]", i), aspects: []string{turnedOn}})
 	}
-	c.modes = []*thing{term.Day: {name: "day"}, term.Night: {name: "night"}}
+	c.modes = make([]*thing, 2)
 	if usesMode(plan, m.GetProgram()) || len(m.GetPanel().GetCalendar()) > 0 {
-		for _, t := range c.modes {
-			t.aspects = []string{seenTrue}
-		}
+		c.modes[term.Day] = &thing{name: "day", aspects: []string{seenTrue}}
+		c.modes[term.Night] = &thing{name: "night", aspects: []string{seenTrue}}
 	}
 	for _, k := range keys {
 		c.keys = append(c.keys, &thing{name: k.word, aspects: []string{turnedOn}})
 	}
 	for _, f := range raised {
 		t := &thing{name: f.word}
-		if f.kind != drill.RingBroken || hasRing(plan) {
+		if (f.kind != drill.RingBroken || hasRing(plan)) && (f.kind != drill.ProofMissed || hasProof(plan)) {
 			t.aspects = []string{seenTrue}
 		}
 		c.faults = append(c.faults, t)
 	}
 	c.sorts = []*sort{
 		{"causes", c.causes}, {"actions", c.actions}, {"delays", c.delays}, {"outputs", c.outputs}, {"equipment", c.equipment},
-		{"controls", c.controls}, {"modes", c.modes}, {"keys", c.keys}, {"faults", c.faults},
+		{"detection", c.detection}, {"controls", c.controls}, {"overrides", c.overrides}, {"modes", c.modes}, {"keys", c.keys}, {"faults", c.faults},
 	}
 	return c
+}
+
+// zones lists the zones that ask for more than one signal before they are in fire, by what may become of
+// the first.
+func (c *Coverage) zones(m *pb.Program) {
+	c.detection = make([]*thing, len(c.plan.In.Zones))
+	for i, d := range m.GetDetection() {
+		t := &thing{name: d.GetZone(), path: fmt.Sprintf("program.detection[%d]", i)}
+		if d.GetConfirm() != "" && d.GetConfirm() != "none" {
+			t.aspects = append(t.aspects, held, confirmed, dropped)
+		}
+		if d.GetInvestigate() != nil {
+			t.aspects = append(t.aspects, investigated)
+		}
+		if d.GetVerification() != nil {
+			t.aspects = append(t.aspects, verified)
+		}
+		c.detection[slices.Index(c.plan.In.Zones, d.GetZone())] = t
+	}
 }
 
 // usesMode reports whether any condition of the program asks for the mode.
@@ -68,6 +91,15 @@ func usesMode(plan *drill.Plan, m *pb.Program) bool {
 		when.Each(func(f term.Fact) { uses = uses || f.Kind == term.PanelMode })
 	}
 	return uses
+}
+
+func hasProof(plan *drill.Plan) bool {
+	for e := range plan.In.Plant.Len() {
+		if plan.Proven(e) {
+			return true
+		}
+	}
+	return false
 }
 
 func hasRing(plan *drill.Plan) bool {
@@ -176,6 +208,9 @@ func (c *Coverage) demands(output int, state term.State) bool {
 	return false
 }
 
+// disablements are the acts that disable, or with the opposite sign enable.
+var disablements = []drill.ActKind{drill.ActDisableDevice, drill.ActDisableZone, drill.ActDisableOutput, drill.ActDisableEquipment}
+
 // keys are what every panel has, by the acts that stand for them.
 var keys = []struct {
 	word string
@@ -187,9 +222,10 @@ var keys = []struct {
 	{word: "resound", acts: []drill.ActKind{drill.ActResound}},
 	{word: "reset", acts: []drill.ActKind{drill.ActReset}},
 	{word: "evacuate", acts: []drill.ActKind{drill.ActEvacuate}},
-	{word: "disable", acts: []drill.ActKind{drill.ActDisableDevice, drill.ActDisableZone, drill.ActDisableOutput}},
-	{word: "enable", acts: []drill.ActKind{drill.ActDisableDevice, drill.ActDisableZone, drill.ActDisableOutput}, off: true},
+	{word: "disable", acts: disablements},
+	{word: "enable", acts: disablements, off: true},
 	{word: "mode", acts: []drill.ActKind{drill.ActMode}},
+	{word: "test", acts: []drill.ActKind{drill.ActTest}},
 }
 
 // raised are the faults that a panel tells apart, by the events that raise them.
@@ -200,71 +236,5 @@ var raised = []struct {
 	{drill.MissingFault, "device missing"}, {drill.WrongTypeFault, "device of another type"}, {drill.DuplicateFault, "two devices at one address"},
 	{drill.OutputFault, "output not as commanded"}, {drill.CircuitFault, "circuit open or shorted"},
 	{drill.RingBroken, "ring broken"}, {drill.EarthSeen, "core to earth"}, {drill.LoopOverload, "loop driver at its limit"}, {drill.SupplySignal, "supply"},
-}
-
-// event notes what one event shows.
-func (w *watcher) event(e *sim.Event) {
-	on := e.Value != 0
-	for i := range raised {
-		if raised[i].kind == e.Kind && on {
-			w.faults[i].see(seenTrue)
-		}
-	}
-	switch e.Kind {
-	case drill.CauseChanged:
-		w.causes[e.Subject].see(truth(on))
-	case drill.ActionChanged:
-		if on {
-			w.actions[e.Subject].see(active)
-		}
-	case drill.DelayStarted:
-		w.delays[e.Subject].see(started)
-	case drill.DelayEnded:
-		w.delays[e.Subject].see(ended)
-	case drill.DelayCancelled:
-		w.delays[e.Subject].see(cutShort)
-	case drill.DelayPaused:
-		w.delays[e.Subject].see(stoodStill)
-	case drill.DelayRestarted:
-		w.delays[e.Subject].see(beganAgain)
-	case drill.DelayHurried:
-		w.delays[e.Subject].see(hurried)
-	case drill.OutputOperated:
-		if on {
-			w.outputs[e.Subject].see(stateWord(e.Value))
-		}
-	case drill.OutputFault:
-		if on {
-			w.outputs[e.Subject].see(inFault)
-		}
-	case drill.ActiveRead:
-		if eq := w.plan.In.Points[e.Subject].ProvesEquipment; eq >= 0 && w.d.Fact(term.Fact{Kind: term.EquipmentProven, Index: eq}) {
-			w.equipment[eq].see(proven)
-		}
-	case drill.ProgramChanged:
-		if logic.ChangeKind(e.Extra) == logic.ControlChanged && on {
-			w.controls[e.Subject].see(turnedOn)
-		}
-	case drill.Operated:
-		w.key(e)
-	}
-}
-
-// key notes an operator's act.
-func (w *watcher) key(e *sim.Event) {
-	for i := range keys {
-		for _, act := range keys[i].acts {
-			toggles := act == drill.ActDisableDevice || act == drill.ActDisableZone || act == drill.ActDisableOutput
-			if drill.ActKind(e.Value) == act && (!toggles || (e.Extra != 0) != keys[i].off) {
-				w.keys[i].see(turnedOn)
-			}
-		}
-	}
-}
-
-func truth(on bool) string {
-	if on {
-		return seenTrue
-	}
-	return seenFalse
+	{drill.ProofMissed, "proof missed"}, {drill.PanelStopped, "panel stopped"},
 }
