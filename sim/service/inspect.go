@@ -3,6 +3,7 @@ package service
 import (
 	"context"
 
+	"loopdrill.dev/loopdrill/logic"
 	"loopdrill.dev/loopdrill/logic/term"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 	"loopdrill.dev/loopdrill/sim"
@@ -38,12 +39,15 @@ func inspect(d *drill.Drill) *pb.Inspection {
 	s, plan := sight{d}, d.Plan()
 	out := &pb.Inspection{Panel: &pb.PanelStatus{
 		Acknowledged: s.is(term.PanelAcknowledged, 0), Silenced: s.is(term.PanelSilenced, 0), Evacuate: s.is(term.PanelEvacuate, 0), Mode: "day",
+		Buzzer: s.is(term.PanelBuzzer, 0), Stopped: s.is(term.PanelStopped, 0), Conditions: d.Conditions(),
 	}}
 	if d.Fact(term.Fact{Kind: term.PanelMode, Value: term.Night}) {
 		out.Panel.Mode = "night"
 	}
 	for i, id := range plan.World.Zones {
-		out.Zones = append(out.Zones, &pb.ZoneStatus{Zone: id, Disabled: s.is(term.ZoneDisabled, i)})
+		out.Zones = append(out.Zones, &pb.ZoneStatus{
+			Zone: id, Disabled: s.is(term.ZoneDisabled, i), Test: s.is(term.ZoneTest, i), Confirmed: s.is(term.ZoneConfirmed, i),
+		})
 	}
 	for i := range plan.In.Points {
 		p := s.point(i)
@@ -68,7 +72,12 @@ func inspect(d *drill.Drill) *pb.Inspection {
 			out.Controls = append(out.Controls, id)
 		}
 	}
-	s.sum(out)
+	for i, id := range plan.World.Overrides {
+		if at := d.Position(int32(i)); at != term.Auto {
+			out.Overrides = append(out.Overrides, &pb.OverrideStatus{Override: id, Position: term.PositionWord(at)})
+		}
+	}
+	light(out.GetPanel())
 	return out
 }
 
@@ -76,7 +85,7 @@ func (s sight) point(i int) *pb.PointStatus {
 	p := &s.d.Plan().In.Points[i]
 	return &pb.PointStatus{
 		Label: p.Label, Address: p.Address,
-		Fire: s.is(term.DeviceFire, i), Active: s.is(term.DeviceActive, i), Prealarm: s.is(term.DevicePrealarm, i),
+		Fire: s.is(term.DeviceFire, i), Active: s.d.Read(int32(i)), Prealarm: s.is(term.DevicePrealarm, i),
 		Supervisory: s.is(term.DeviceSupervisory, i), Fault: s.is(term.DeviceFault, i), Disabled: s.is(term.DeviceDisabled, i),
 		Fed: s.is(term.DeviceFed, i), Reachable: s.is(term.DeviceReachable, i),
 	}
@@ -84,15 +93,21 @@ func (s sight) point(i int) *pb.PointStatus {
 
 func (s sight) output(o int) *pb.OutputStatus {
 	fixed := &s.d.Plan().In.Outputs[o]
-	return &pb.OutputStatus{
+	status := &pb.OutputStatus{
 		Label: fixed.Label, Address: fixed.Address, State: s.d.Output(int32(o)).String(), Commanded: s.d.Demanded(int32(o)).String(),
 		Fault: s.is(term.OutputFault, o), Disabled: s.is(term.OutputDisabled, o),
 	}
+	for cadence, word := range term.Cadences() {
+		if fixed.Sounder && s.d.Fact(term.Fact{Kind: term.OutputCadence, Index: int32(o), Value: int32(cadence)}) {
+			status.Cadence = word
+		}
+	}
+	return status
 }
 
 func (s sight) equipment(e int) *pb.EquipmentStatus {
 	plant := s.d.Plan().In.Plant
-	out := &pb.EquipmentStatus{Equipment: plant.ID(e), Proven: s.is(term.EquipmentProven, e), StandIn: s.d.StoodIn(e)}
+	out := &pb.EquipmentStatus{Equipment: plant.ID(e), Proven: s.is(term.EquipmentProven, e), Disabled: s.is(term.EquipmentDisabled, e), StandIn: s.d.StoodIn(e)}
 	for state, word := range plant.States(e) {
 		if s.d.Fact(term.Fact{Kind: term.EquipmentState, Index: int32(e), Value: int32(state)}) {
 			out.State = word
@@ -101,28 +116,22 @@ func (s sight) equipment(e int) *pb.EquipmentStatus {
 	return out
 }
 
-// sum lights the panel's common lamps: each is on if anything below it is.
-func (s sight) sum(out *pb.Inspection) {
-	p := out.GetPanel()
-	for _, point := range out.GetPoints() {
-		p.Fire = p.GetFire() || point.GetFire()
-		p.Prealarm = p.GetPrealarm() || point.GetPrealarm()
-		p.Supervisory = p.GetSupervisory() || point.GetSupervisory()
-		p.Fault = p.GetFault() || point.GetFault()
-		p.Disabled = p.GetDisabled() || point.GetDisabled()
-	}
-	for _, o := range out.GetOutputs() {
-		p.Fault = p.GetFault() || o.GetFault()
-		p.Disabled = p.GetDisabled() || o.GetDisabled()
-	}
-	for _, z := range out.GetZones() {
-		p.Disabled = p.GetDisabled() || z.GetDisabled()
-	}
-	plan := s.d.Plan()
-	for i := range plan.In.Loops {
-		p.Fault = p.GetFault() || s.is(term.LoopFault, i)
-	}
-	for i := range plan.World.Supplies {
-		p.Fault = p.GetFault() || s.is(term.SupplyFault, i)
+// light lights the panel's common lamps, one for each condition that stands.
+func light(p *pb.PanelStatus) {
+	for _, word := range p.GetConditions() {
+		switch word {
+		case logic.FireCondition.String():
+			p.Fire = true
+		case logic.PrealarmCondition.String():
+			p.Prealarm = true
+		case logic.SupervisoryCondition.String():
+			p.Supervisory = true
+		case logic.FaultCondition.String():
+			p.Fault = true
+		case logic.DisablementCondition.String():
+			p.Disabled = true
+		case logic.TestCondition.String():
+			p.Test = true
+		}
 	}
 }
