@@ -9,10 +9,9 @@ import (
 
 // proofState is what the panel expects of an input that proves an action of equipment.
 type proofState struct {
-	asked   bool   // an output that asks for the action has operated
-	waits   bool   // the proof is not there, and its time runs
-	missed  bool   // its time ran out: a fault of the input
-	version uint32 // of the time that runs
+	asked  bool // an output that asks for the action has operated
+	waits  bool // the proof is not there, and its time runs
+	missed bool // its time ran out: a fault of the input
 }
 
 // askLater lets the panel look, after the switch time, at what a piece of equipment has to prove: an
@@ -76,13 +75,14 @@ func (d *Drill) awaitProof(now time.Duration, point int32, from time.Duration, e
 	if s.asked && shows != level {
 		if !s.waits {
 			s.waits = true
-			s.version++
-			d.after(timer{at: max(from+p.ProvesWithin, now+d.plan.In.SwitchTime), kind: proofMissed, point: point, version: s.version, event: event})
+			d.after(timer{at: max(from+p.ProvesWithin, now+d.plan.In.SwitchTime), kind: proofMissed, point: point, event: event})
 		}
 		return
 	}
-	s.waits = false
-	s.version++
+	if s.waits {
+		s.waits = false
+		d.drop(func(t *timer) bool { return t.kind == proofMissed && t.point == point })
+	}
 	d.missProof(point, false, event)
 }
 

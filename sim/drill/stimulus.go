@@ -246,6 +246,15 @@ func (d *Drill) after(t timer) {
 	d.agenda.Set(sourceTimers, d.timers[0].at, sim.Stimulus)
 }
 
+// drop takes timers back: an instant at which nothing comes of one is no instant of the drill.
+func (d *Drill) drop(stale func(*timer) bool) {
+	d.timers = slices.DeleteFunc(d.timers, func(t timer) bool { return stale(&t) })
+	d.agenda.Clear(sourceTimers)
+	if len(d.timers) > 0 {
+		d.agenda.Set(sourceTimers, d.timers[0].at, sim.Stimulus)
+	}
+}
+
 // runTimers executes the timers of this instant.
 func (d *Drill) runTimers(now time.Duration) {
 	for len(d.timers) > 0 && d.timers[0].at == now {
@@ -271,9 +280,9 @@ func (d *Drill) runTimers(now time.Duration) {
 			d.proveAnew(now, t.event)
 		case t.kind == proofAsked:
 			d.askProofs(now, t.point, t.event)
-		case t.kind == proofMissed && t.version == d.points[t.point].proof.version && !d.halt.stopped:
+		case t.kind == proofMissed:
 			d.missProof(t.point, true, t.event)
-		case t.kind == panelStarts && t.version == d.halt.starts:
+		case t.kind == panelStarts:
 			d.startPanel(now, t.event)
 		case t.kind == restartOver && t.version == d.points[t.point].restarts:
 			d.restart(now, t)

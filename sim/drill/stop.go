@@ -16,7 +16,6 @@ import (
 type halt struct {
 	dead    bool   // no processor or no power: the loops are not fed
 	stopped bool   // nothing is polled, evaluated or commanded
-	starts  uint32 // version of the timer that starts it
 	began   uint64 // the event with which it began to work: what is true at rest follows from it
 }
 
@@ -30,7 +29,7 @@ func (d *Drill) heed(now time.Duration, event uint64) {
 		return
 	}
 	d.halt.dead = dead
-	d.halt.starts++
+	d.drop(func(t *timer) bool { return t.kind == panelStarts })
 	if dead && !d.halt.stopped {
 		event = d.stopPanel(now, event)
 	}
@@ -39,7 +38,7 @@ func (d *Drill) heed(now time.Duration, event uint64) {
 		d.wired(int32(l), now, event)
 	}
 	if !dead {
-		d.after(timer{at: now + max(d.plan.In.PanelRestart, d.plan.In.SwitchTime), kind: panelStarts, version: d.halt.starts, event: event})
+		d.after(timer{at: now + max(d.plan.In.PanelRestart, d.plan.In.SwitchTime), kind: panelStarts, event: event})
 	}
 }
 
@@ -56,7 +55,7 @@ func (d *Drill) stopPanel(now time.Duration, event uint64) uint64 {
 	}
 	clear(d.faulty)
 	d.decisions, d.moves = d.decisions[:0], d.moves[:0]
-	d.timers = slices.DeleteFunc(d.timers, func(t timer) bool { return t.kind == farEnd })
+	d.drop(func(t *timer) bool { return t.kind == farEnd || t.kind == proofAsked || t.kind == proofMissed })
 	d.plan.Program.Halt(d.program, now)
 	d.fireChange = event
 	d.alarmLoad(now)
@@ -127,7 +126,7 @@ func (d *Drill) startPanel(now time.Duration, event uint64) {
 func (d *Drill) forget(i int32, event uint64) {
 	p, s := &d.plan.In.Points[i], &d.points[i]
 	s.read, s.fault = false, false
-	s.proof = proofState{version: s.proof.version + 1}
+	s.proof = proofState{}
 	if level, proves := d.plan.proves(i); proves {
 		s.read = level == p.ClosedAtRest
 		if s.read && p.Input == loop.Supervisory {
