@@ -142,8 +142,8 @@ type Phasing struct {
 	Waiting string `protobuf:"bytes,5,opt,name=waiting,proto3" json:"waiting,omitempty"`
 	// Id of the control that holds the steps while it is on.
 	Hold string `protobuf:"bytes,6,opt,name=hold,proto3" json:"hold,omitempty"`
-	// Id of the control that brings the next step forward each time it goes on; later steps follow in
-	// their own intervals.
+	// Id of the control that brings the next step forward each time it goes on, also while the steps are
+	// held; later steps follow in their own intervals. Each fire's steps come nearer by themselves.
 	Hurry         string `protobuf:"bytes,7,opt,name=hurry,proto3" json:"hurry,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -869,7 +869,7 @@ type Action struct {
 	RestartWhile string `protobuf:"bytes,9,opt,name=restart_while,json=restartWhile,proto3" json:"restart_while,omitempty"`
 	// When true the delay ends without effect until the cause rises again.
 	CancelWhen string `protobuf:"bytes,10,opt,name=cancel_when,json=cancelWhen,proto3" json:"cancel_when,omitempty"`
-	// When it becomes true the delay ends at once with its effect.
+	// While true the delay ends at once with its effect, also one that stands still or has just begun.
 	HurryWhen     string `protobuf:"bytes,11,opt,name=hurry_when,json=hurryWhen,proto3" json:"hurry_when,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
