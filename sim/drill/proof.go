@@ -17,10 +17,15 @@ type proofState struct {
 // askLater lets the panel look, after the switch time, at what a piece of equipment has to prove: an
 // output that drives it, or a trip that cuts it, has operated, or something was disabled.
 func (d *Drill) askLater(now time.Duration, e int32, event uint64) {
-	for _, other := range append([]int32{e}, d.plan.In.Plant.Cuts(int(e))...) {
-		if len(d.plan.proofs[other]) > 0 {
-			d.after(timer{at: now + d.plan.In.SwitchTime, kind: proofAsked, point: other, event: event})
-		}
+	d.askOne(now, e, event)
+	for _, other := range d.plan.In.Plant.Cuts(int(e)) {
+		d.askOne(now, other, event)
+	}
+}
+
+func (d *Drill) askOne(now time.Duration, e int32, event uint64) {
+	if len(d.plan.proofs[e]) > 0 {
+		d.after(timer{at: now + d.plan.In.SwitchTime, kind: proofAsked, point: e, event: event})
 	}
 }
 

@@ -112,7 +112,7 @@ func (d *Drill) startPanel(now time.Duration, event uint64) {
 		d.set(term.SupplyFault, int32(panel), true, event)
 	}
 	for e := range d.plan.proofs {
-		d.askLater(now, int32(e), event)
+		d.askOne(now, int32(e), event)
 	}
 	for l := range d.lines {
 		d.wired(int32(l), now, event)

@@ -983,7 +983,7 @@ type PanelRelay struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Contact position at rest. Default open.
 	AtRest string `protobuf:"bytes,1,opt,name=at_rest,json=atRest,proto3" json:"at_rest,omitempty"`
-	// What the contact does when the panel loses power. Default rests.
+	// What the contact does when the panel loses power or stops. Default rests.
 	OnPowerLoss string `protobuf:"bytes,2,opt,name=on_power_loss,json=onPowerLoss,proto3" json:"on_power_loss,omitempty"`
 	// Contact rating, volts.
 	VoltsV *float64 `protobuf:"fixed64,3,opt,name=volts_v,json=voltsV,proto3,oneof" json:"volts_v,omitempty"`
