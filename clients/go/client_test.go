@@ -139,7 +139,7 @@ func TestDrill(t *testing.T) {
 		t.Fatal(err)
 	}
 	built, _ := site.Build(bundle)
-	local := drill.New(built.Plan(), 9)
+	local := drill.NewAt(built.Plan(), 9, 0)
 	act, _ := built.Plan().Resolve(entered, "step")
 	if err := local.Do(act); err != nil {
 		t.Fatal(err)

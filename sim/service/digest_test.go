@@ -10,6 +10,7 @@ import (
 	"google.golang.org/grpc/codes"
 	"google.golang.org/protobuf/types/known/durationpb"
 
+	"loopdrill.dev/loopdrill/logic"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 	"loopdrill.dev/loopdrill/sim/drill"
 	"loopdrill.dev/loopdrill/sim/site"
@@ -41,7 +42,11 @@ func courses(t *testing.T, plan *drill.Plan, prefixes ...string) []course {
 			t.Fatal(findings)
 		}
 		c := course{file: strings.TrimSuffix(filepath.Base(paths[0]), ".scenario.yaml"), script: script}
-		d := drill.New(plan, script.GetSeed())
+		begins := time.Duration(0)
+		if b := script.GetBegins(); b != nil {
+			begins = logic.InWeek(b.GetDay(), b.GetAt().AsDuration())
+		}
+		d := drill.NewAt(plan, script.GetSeed(), begins)
 		for _, step := range script.GetSteps() {
 			act, findings := plan.Resolve(step, "step")
 			if len(findings) > 0 {
@@ -76,7 +81,7 @@ func TestDigestIsThatOfALocalDrill(t *testing.T) {
 	} {
 		for _, c := range all {
 			t.Run(name+"/"+c.file, func(t *testing.T) {
-				drill := r.create("", files, c.script.GetSeed())
+				drill := r.createAt(files, c.script.GetSeed(), c.script.GetBegins())
 				for _, step := range c.script.GetSteps() {
 					r.act(drill, step)
 				}
@@ -195,7 +200,7 @@ func TestActsAtOnceCanBeReplayed(t *testing.T) {
 		}
 	}
 	plan := planOf(t, files)
-	d := drill.New(plan, 3)
+	d := drill.NewAt(plan, 3, 0)
 	for _, step := range entered {
 		act, _ := plan.Resolve(step, "step")
 		if err := d.Do(act); err != nil {

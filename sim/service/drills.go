@@ -8,6 +8,7 @@ import (
 
 	"go.uber.org/zap"
 
+	"loopdrill.dev/loopdrill/logic"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 	"loopdrill.dev/loopdrill/sim/drill"
 )
@@ -139,7 +140,12 @@ func (s *drillServer) CreateDrill(ctx context.Context, req *pb.CreateDrillReques
 		return nil, err
 	}
 	about := about{name: name, site: built.Site.GetSite(), title: built.Site.GetTitle(), created: time.Now()}
-	k, err := s.admit(about, drill.New(built.Plan(), req.GetSeed()), 0)
+	plan := built.Plan()
+	begins, err := moment(plan, req.GetBegins())
+	if err != nil {
+		return nil, err
+	}
+	k, err := s.admit(about, drill.NewAt(plan, req.GetSeed(), begins), 0)
 	if err != nil {
 		return nil, err
 	}
@@ -147,6 +153,18 @@ func (s *drillServer) CreateDrill(ctx context.Context, req *pb.CreateDrillReques
 		zap.Int("points", len(k.plan.In.Points)), requestID(ctx))
 	view, _ := k.feed.now()
 	return &pb.CreateDrillResponse{Drill: view.drill}, nil
+}
+
+// moment is the moment of the week at which a drill begins, Monday at midnight if none is asked for.
+// As in a scenario, a moment that nothing depends on is refused.
+func moment(plan *drill.Plan, b *pb.Begins) (time.Duration, error) {
+	switch {
+	case b == nil:
+		return 0, nil
+	case !plan.Program.HasCalendar():
+		return 0, badField("begins", "BEGINS_UNUSED", "the panel has no calendar, so the drill does not depend on the day of the week: leave `begins` out")
+	}
+	return logic.InWeek(b.GetDay(), b.GetAt().AsDuration()), nil
 }
 
 // GetDrill returns a drill as it is now.

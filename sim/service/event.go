@@ -12,8 +12,9 @@ import (
 
 // eventMessage is event number n of a drill of the plan, as the API carries it.
 func eventMessage(plan *drill.Plan, n uint64, e *sim.Event) *pb.Event {
+	detail, on := plan.DetailOf(e)
 	return &pb.Event{
-		Sequence: n, At: durationpb.New(e.At), Phase: e.Phase.String(), Kind: drill.KindName(e.Kind),
+		Detail: detail, On: on, Sequence: n, At: durationpb.New(e.At), Phase: e.Phase.String(), Kind: drill.KindName(e.Kind),
 		Subject: plan.SubjectOf(e), Text: plan.Describe(e), Parent: e.Parent, Also: e.Also, Visibility: visibility(drill.VisibilityOf(e.Kind)),
 	}
 }

@@ -166,6 +166,16 @@ func (r *rig) create(id string, files *pb.SiteFiles, seed uint64) string {
 	return answer.GetDrill().GetName()
 }
 
+// createAt makes a drill that begins at a moment of the week, and returns its name.
+func (r *rig) createAt(files *pb.SiteFiles, seed uint64, begins *pb.Begins) string {
+	r.t.Helper()
+	answer, err := r.drills.CreateDrill(r.t.Context(), &pb.CreateDrillRequest{Files: files, Seed: seed, Begins: begins})
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	return answer.GetDrill().GetName()
+}
+
 // act enters a step and returns it with its time.
 func (r *rig) act(name string, step *pb.Step) *pb.Step {
 	r.t.Helper()

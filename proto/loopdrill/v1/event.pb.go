@@ -101,7 +101,12 @@ type Event struct {
 	// Sequences of up to eight further events without which it would not have happened.
 	Also []uint64 `protobuf:"varint,8,rep,packed,name=also,proto3" json:"also,omitempty"`
 	// Who can see it.
-	Visibility    Visibility `protobuf:"varint,9,opt,name=visibility,proto3,enum=loopdrill.v1.Visibility" json:"visibility,omitempty"`
+	Visibility Visibility `protobuf:"varint,9,opt,name=visibility,proto3,enum=loopdrill.v1.Visibility" json:"visibility,omitempty"`
+	// What of the subject, for a program to read: of an output or an effect the state, of equipment its
+	// state, its input or its signal. Empty for all other kinds.
+	Detail string `protobuf:"bytes,10,opt,name=detail,proto3" json:"detail,omitempty"`
+	// Of an input or a signal of equipment, whether it is operated or given.
+	On            bool `protobuf:"varint,11,opt,name=on,proto3" json:"on,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -199,6 +204,20 @@ func (x *Event) GetVisibility() Visibility {
 	return Visibility_VISIBILITY_UNSPECIFIED
 }
 
+func (x *Event) GetDetail() string {
+	if x != nil {
+		return x.Detail
+	}
+	return ""
+}
+
+func (x *Event) GetOn() bool {
+	if x != nil {
+		return x.On
+	}
+	return false
+}
+
 // Lag says that the watcher was too slow and that events were left out of its stream. They stay
 // in the log: a watch from `first` brings them.
 type Lag struct {
@@ -259,7 +278,7 @@ var File_loopdrill_v1_event_proto protoreflect.FileDescriptor
 
 const file_loopdrill_v1_event_proto_rawDesc = "" +
 	"\n" +
-	"\x18loopdrill/v1/event.proto\x12\floopdrill.v1\x1a\x1egoogle/protobuf/duration.proto\"\x8c\x02\n" +
+	"\x18loopdrill/v1/event.proto\x12\floopdrill.v1\x1a\x1egoogle/protobuf/duration.proto\"\xb4\x02\n" +
 	"\x05Event\x12\x1a\n" +
 	"\bsequence\x18\x01 \x01(\x04R\bsequence\x12)\n" +
 	"\x02at\x18\x02 \x01(\v2\x19.google.protobuf.DurationR\x02at\x12\x14\n" +
@@ -271,7 +290,10 @@ const file_loopdrill_v1_event_proto_rawDesc = "" +
 	"\x04also\x18\b \x03(\x04R\x04also\x128\n" +
 	"\n" +
 	"visibility\x18\t \x01(\x0e2\x18.loopdrill.v1.VisibilityR\n" +
-	"visibility\"3\n" +
+	"visibility\x12\x16\n" +
+	"\x06detail\x18\n" +
+	" \x01(\tR\x06detail\x12\x0e\n" +
+	"\x02on\x18\v \x01(\bR\x02on\"3\n" +
 	"\x03Lag\x12\x14\n" +
 	"\x05first\x18\x01 \x01(\x04R\x05first\x12\x16\n" +
 	"\x06events\x18\x02 \x01(\x04R\x06events*k\n" +
