@@ -81,6 +81,8 @@ func (j *job) now(full bool) (m *pb.Job, changed <-chan struct{}, gone error) {
 			m.Result = &pb.Job_VerifyReport{VerifyReport: j.result.verify}
 		case j.result.play != nil:
 			m.Result = &pb.Job_PlayReport{PlayReport: j.result.play}
+		case j.result.diff != nil:
+			m.Result = &pb.Job_DiffReport{DiffReport: j.result.diff}
 		}
 	}
 	return m, j.changed, j.gone
@@ -131,7 +133,7 @@ func (j *job) attempt(ctx context.Context, c *core, do task) (got result, err er
 
 // finish stores what came of the job.
 func (j *job) finish(ctx context.Context, c *core, got result, err error) {
-	size := proto.Size(got.verify) + proto.Size(got.play)
+	size := proto.Size(got.verify) + proto.Size(got.play) + proto.Size(got.diff)
 	if size > c.limits.ResultBytes*9/10 { // the rest is for findings and the job itself
 		got, err, size = result{}, errors.New("the result is larger than the server's limit result_bytes of "+strconv.Itoa(c.limits.ResultBytes)), 0
 	} else if full := c.results.take(size); full != nil {

@@ -9,6 +9,7 @@ import (
 
 	"loopdrill.dev/loopdrill/proto/finding"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/sim/site"
 )
 
 // jobServer is JobService.
@@ -53,7 +54,7 @@ func (s *jobServer) CreateJob(ctx context.Context, req *pb.CreateJobRequest) (*p
 	if refuses(findings) {
 		return nil, unusable(findings)
 	}
-	do, more, err := s.prepare(built, req.GetWork())
+	do, more, points, err := s.ready(ctx, built, req.GetWork())
 	if err != nil {
 		return nil, err
 	}
@@ -64,10 +65,10 @@ func (s *jobServer) CreateJob(ctx context.Context, req *pb.CreateJobRequest) (*p
 	// The work outlives the request that asks for it.
 	work, cancel := context.WithCancelCause(context.WithoutCancel(ctx))
 	j := &job{
-		cancel: cancel, ended: make(chan struct{}), changed: make(chan struct{}), points: len(built.Installation.Points),
+		cancel: cancel, ended: make(chan struct{}), changed: make(chan struct{}), points: points,
 		findings: findings[:min(len(findings), s.limits.Files.Findings)],
 		bare: &pb.Job{
-			Name: name, Site: built.Site.GetSite(), Work: req.GetWork(), State: pb.JobState_JOB_STATE_PENDING,
+			Name: name, Site: built.Site.GetSite(), Work: withoutFiles(req.GetWork()), State: pb.JobState_JOB_STATE_PENDING,
 			Revision: 1, CreateTime: timestamppb.Now(),
 		},
 	}
@@ -79,6 +80,27 @@ func (s *jobServer) CreateJob(ctx context.Context, req *pb.CreateJobRequest) (*p
 	m, _, _ := j.now(true)
 	go j.work(work, s.core, s.turns, do)
 	return &pb.CreateJobResponse{Job: m}, nil
+}
+
+// ready makes work ready, and says how many points it holds in memory. A comparison needs a second site.
+func (s *jobServer) ready(ctx context.Context, built *site.Built, work *pb.Work) (task, []*pb.Finding, int, error) {
+	points := len(built.Installation.Points)
+	compare, isDiff := work.GetKind().(*pb.Work_Diff)
+	if !isDiff {
+		do, findings, err := s.prepare(built, work)
+		return do, findings, points, err
+	}
+	if compare.Diff.GetOld() == nil {
+		return nil, nil, 0, badField("work.diff.old", "OLD_MISSING", "a comparison needs the files of the older site")
+	}
+	old, findings, err := s.build(ctx, compare.Diff.GetOld())
+	if err != nil {
+		return nil, nil, 0, err
+	}
+	if refuses(findings) {
+		return nil, findings, 0, nil
+	}
+	return diffTask(old, built, compare.Diff), nil, points + len(old.Installation.Points), nil
 }
 
 // free reports whether a job may have this name.

@@ -20,9 +20,10 @@ type task func(ctx context.Context, progress func(done, total int)) (result, err
 type result struct {
 	verify *pb.VerifyReport
 	play   *pb.PlayReport
+	diff   *pb.DiffReport
 }
 
-func (r result) passed() bool { return r.verify.GetPassed() || r.play.GetPassed() }
+func (r result) passed() bool { return r.verify.GetPassed() || r.play.GetPassed() || r.diff.GetSame() }
 
 // prepare makes the work of a job ready. Findings that refuse mean that it cannot be done. It is
 // the seam at which tests put work that waits for them.

@@ -178,6 +178,7 @@ type Job struct {
 	//
 	//	*Job_VerifyReport
 	//	*Job_PlayReport
+	//	*Job_DiffReport
 	Result        isJob_Result `protobuf_oneof:"result"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -329,6 +330,15 @@ func (x *Job) GetPlayReport() *PlayReport {
 	return nil
 }
 
+func (x *Job) GetDiffReport() *DiffReport {
+	if x != nil {
+		if x, ok := x.Result.(*Job_DiffReport); ok {
+			return x.DiffReport
+		}
+	}
+	return nil
+}
+
 type isJob_Result interface {
 	isJob_Result()
 }
@@ -343,9 +353,16 @@ type Job_PlayReport struct {
 	PlayReport *PlayReport `protobuf:"bytes,15,opt,name=play_report,json=playReport,proto3,oneof"`
 }
 
+type Job_DiffReport struct {
+	// Of a comparison.
+	DiffReport *DiffReport `protobuf:"bytes,16,opt,name=diff_report,json=diffReport,proto3,oneof"`
+}
+
 func (*Job_VerifyReport) isJob_Result() {}
 
 func (*Job_PlayReport) isJob_Result() {}
+
+func (*Job_DiffReport) isJob_Result() {}
 
 // Work says what is done with the files; exactly one.
 type Work struct {
@@ -356,6 +373,7 @@ type Work struct {
 	//
 	//	*Work_Verify
 	//	*Work_Play
+	//	*Work_Diff
 	Kind          isWork_Kind `protobuf_oneof:"kind"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -416,6 +434,15 @@ func (x *Work) GetPlay() *PlayWork {
 	return nil
 }
 
+func (x *Work) GetDiff() *DiffWork {
+	if x != nil {
+		if x, ok := x.Kind.(*Work_Diff); ok {
+			return x.Diff
+		}
+	}
+	return nil
+}
+
 type isWork_Kind interface {
 	isWork_Kind()
 }
@@ -430,9 +457,16 @@ type Work_Play struct {
 	Play *PlayWork `protobuf:"bytes,2,opt,name=play,proto3,oneof"`
 }
 
+type Work_Diff struct {
+	// The files are compared with those of an older site.
+	Diff *DiffWork `protobuf:"bytes,3,opt,name=diff,proto3,oneof"`
+}
+
 func (*Work_Verify) isWork_Kind() {}
 
 func (*Work_Play) isWork_Kind() {}
+
+func (*Work_Diff) isWork_Kind() {}
 
 // VerifyWork verifies the required matrix of the files.
 type VerifyWork struct {
@@ -517,6 +551,62 @@ func (x *PlayWork) GetCoverage() bool {
 	return false
 }
 
+// DiffWork tells what the site of the files does otherwise than an older one. A site that does the same
+// passes.
+type DiffWork struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The files of the older site. A job that is read does not carry them.
+	Old *SiteFiles `protobuf:"bytes,1,opt,name=old,proto3" json:"old,omitempty"`
+	// Also tell what must be tested again on site.
+	Retest        bool `protobuf:"varint,2,opt,name=retest,proto3" json:"retest,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DiffWork) Reset() {
+	*x = DiffWork{}
+	mi := &file_loopdrill_v1_job_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DiffWork) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DiffWork) ProtoMessage() {}
+
+func (x *DiffWork) ProtoReflect() protoreflect.Message {
+	mi := &file_loopdrill_v1_job_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DiffWork.ProtoReflect.Descriptor instead.
+func (*DiffWork) Descriptor() ([]byte, []int) {
+	return file_loopdrill_v1_job_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *DiffWork) GetOld() *SiteFiles {
+	if x != nil {
+		return x.Old
+	}
+	return nil
+}
+
+func (x *DiffWork) GetRetest() bool {
+	if x != nil {
+		return x.Retest
+	}
+	return false
+}
+
 // CreateJobRequest says what is done with which files.
 type CreateJobRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -532,7 +622,7 @@ type CreateJobRequest struct {
 
 func (x *CreateJobRequest) Reset() {
 	*x = CreateJobRequest{}
-	mi := &file_loopdrill_v1_job_proto_msgTypes[4]
+	mi := &file_loopdrill_v1_job_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -544,7 +634,7 @@ func (x *CreateJobRequest) String() string {
 func (*CreateJobRequest) ProtoMessage() {}
 
 func (x *CreateJobRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_job_proto_msgTypes[4]
+	mi := &file_loopdrill_v1_job_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -557,7 +647,7 @@ func (x *CreateJobRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateJobRequest.ProtoReflect.Descriptor instead.
 func (*CreateJobRequest) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_job_proto_rawDescGZIP(), []int{4}
+	return file_loopdrill_v1_job_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *CreateJobRequest) GetJobId() string {
@@ -592,7 +682,7 @@ type CreateJobResponse struct {
 
 func (x *CreateJobResponse) Reset() {
 	*x = CreateJobResponse{}
-	mi := &file_loopdrill_v1_job_proto_msgTypes[5]
+	mi := &file_loopdrill_v1_job_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -604,7 +694,7 @@ func (x *CreateJobResponse) String() string {
 func (*CreateJobResponse) ProtoMessage() {}
 
 func (x *CreateJobResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_job_proto_msgTypes[5]
+	mi := &file_loopdrill_v1_job_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -617,7 +707,7 @@ func (x *CreateJobResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateJobResponse.ProtoReflect.Descriptor instead.
 func (*CreateJobResponse) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_job_proto_rawDescGZIP(), []int{5}
+	return file_loopdrill_v1_job_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *CreateJobResponse) GetJob() *Job {
@@ -638,7 +728,7 @@ type GetJobRequest struct {
 
 func (x *GetJobRequest) Reset() {
 	*x = GetJobRequest{}
-	mi := &file_loopdrill_v1_job_proto_msgTypes[6]
+	mi := &file_loopdrill_v1_job_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -650,7 +740,7 @@ func (x *GetJobRequest) String() string {
 func (*GetJobRequest) ProtoMessage() {}
 
 func (x *GetJobRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_job_proto_msgTypes[6]
+	mi := &file_loopdrill_v1_job_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -663,7 +753,7 @@ func (x *GetJobRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetJobRequest.ProtoReflect.Descriptor instead.
 func (*GetJobRequest) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_job_proto_rawDescGZIP(), []int{6}
+	return file_loopdrill_v1_job_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *GetJobRequest) GetName() string {
@@ -684,7 +774,7 @@ type GetJobResponse struct {
 
 func (x *GetJobResponse) Reset() {
 	*x = GetJobResponse{}
-	mi := &file_loopdrill_v1_job_proto_msgTypes[7]
+	mi := &file_loopdrill_v1_job_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -696,7 +786,7 @@ func (x *GetJobResponse) String() string {
 func (*GetJobResponse) ProtoMessage() {}
 
 func (x *GetJobResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_job_proto_msgTypes[7]
+	mi := &file_loopdrill_v1_job_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -709,7 +799,7 @@ func (x *GetJobResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetJobResponse.ProtoReflect.Descriptor instead.
 func (*GetJobResponse) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_job_proto_rawDescGZIP(), []int{7}
+	return file_loopdrill_v1_job_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *GetJobResponse) GetJob() *Job {
@@ -732,7 +822,7 @@ type ListJobsRequest struct {
 
 func (x *ListJobsRequest) Reset() {
 	*x = ListJobsRequest{}
-	mi := &file_loopdrill_v1_job_proto_msgTypes[8]
+	mi := &file_loopdrill_v1_job_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -744,7 +834,7 @@ func (x *ListJobsRequest) String() string {
 func (*ListJobsRequest) ProtoMessage() {}
 
 func (x *ListJobsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_job_proto_msgTypes[8]
+	mi := &file_loopdrill_v1_job_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -757,7 +847,7 @@ func (x *ListJobsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListJobsRequest.ProtoReflect.Descriptor instead.
 func (*ListJobsRequest) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_job_proto_rawDescGZIP(), []int{8}
+	return file_loopdrill_v1_job_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *ListJobsRequest) GetPageSize() int32 {
@@ -787,7 +877,7 @@ type ListJobsResponse struct {
 
 func (x *ListJobsResponse) Reset() {
 	*x = ListJobsResponse{}
-	mi := &file_loopdrill_v1_job_proto_msgTypes[9]
+	mi := &file_loopdrill_v1_job_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -799,7 +889,7 @@ func (x *ListJobsResponse) String() string {
 func (*ListJobsResponse) ProtoMessage() {}
 
 func (x *ListJobsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_job_proto_msgTypes[9]
+	mi := &file_loopdrill_v1_job_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -812,7 +902,7 @@ func (x *ListJobsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListJobsResponse.ProtoReflect.Descriptor instead.
 func (*ListJobsResponse) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_job_proto_rawDescGZIP(), []int{9}
+	return file_loopdrill_v1_job_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *ListJobsResponse) GetJobs() []*Job {
@@ -840,7 +930,7 @@ type WatchJobRequest struct {
 
 func (x *WatchJobRequest) Reset() {
 	*x = WatchJobRequest{}
-	mi := &file_loopdrill_v1_job_proto_msgTypes[10]
+	mi := &file_loopdrill_v1_job_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -852,7 +942,7 @@ func (x *WatchJobRequest) String() string {
 func (*WatchJobRequest) ProtoMessage() {}
 
 func (x *WatchJobRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_job_proto_msgTypes[10]
+	mi := &file_loopdrill_v1_job_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -865,7 +955,7 @@ func (x *WatchJobRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchJobRequest.ProtoReflect.Descriptor instead.
 func (*WatchJobRequest) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_job_proto_rawDescGZIP(), []int{10}
+	return file_loopdrill_v1_job_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *WatchJobRequest) GetName() string {
@@ -886,7 +976,7 @@ type WatchJobResponse struct {
 
 func (x *WatchJobResponse) Reset() {
 	*x = WatchJobResponse{}
-	mi := &file_loopdrill_v1_job_proto_msgTypes[11]
+	mi := &file_loopdrill_v1_job_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -898,7 +988,7 @@ func (x *WatchJobResponse) String() string {
 func (*WatchJobResponse) ProtoMessage() {}
 
 func (x *WatchJobResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_job_proto_msgTypes[11]
+	mi := &file_loopdrill_v1_job_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -911,7 +1001,7 @@ func (x *WatchJobResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchJobResponse.ProtoReflect.Descriptor instead.
 func (*WatchJobResponse) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_job_proto_rawDescGZIP(), []int{11}
+	return file_loopdrill_v1_job_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *WatchJobResponse) GetJob() *Job {
@@ -932,7 +1022,7 @@ type CancelJobRequest struct {
 
 func (x *CancelJobRequest) Reset() {
 	*x = CancelJobRequest{}
-	mi := &file_loopdrill_v1_job_proto_msgTypes[12]
+	mi := &file_loopdrill_v1_job_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -944,7 +1034,7 @@ func (x *CancelJobRequest) String() string {
 func (*CancelJobRequest) ProtoMessage() {}
 
 func (x *CancelJobRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_job_proto_msgTypes[12]
+	mi := &file_loopdrill_v1_job_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -957,7 +1047,7 @@ func (x *CancelJobRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CancelJobRequest.ProtoReflect.Descriptor instead.
 func (*CancelJobRequest) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_job_proto_rawDescGZIP(), []int{12}
+	return file_loopdrill_v1_job_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *CancelJobRequest) GetName() string {
@@ -978,7 +1068,7 @@ type CancelJobResponse struct {
 
 func (x *CancelJobResponse) Reset() {
 	*x = CancelJobResponse{}
-	mi := &file_loopdrill_v1_job_proto_msgTypes[13]
+	mi := &file_loopdrill_v1_job_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -990,7 +1080,7 @@ func (x *CancelJobResponse) String() string {
 func (*CancelJobResponse) ProtoMessage() {}
 
 func (x *CancelJobResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_job_proto_msgTypes[13]
+	mi := &file_loopdrill_v1_job_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1003,7 +1093,7 @@ func (x *CancelJobResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CancelJobResponse.ProtoReflect.Descriptor instead.
 func (*CancelJobResponse) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_job_proto_rawDescGZIP(), []int{13}
+	return file_loopdrill_v1_job_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *CancelJobResponse) GetJob() *Job {
@@ -1024,7 +1114,7 @@ type DeleteJobRequest struct {
 
 func (x *DeleteJobRequest) Reset() {
 	*x = DeleteJobRequest{}
-	mi := &file_loopdrill_v1_job_proto_msgTypes[14]
+	mi := &file_loopdrill_v1_job_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1036,7 +1126,7 @@ func (x *DeleteJobRequest) String() string {
 func (*DeleteJobRequest) ProtoMessage() {}
 
 func (x *DeleteJobRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_job_proto_msgTypes[14]
+	mi := &file_loopdrill_v1_job_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1049,7 +1139,7 @@ func (x *DeleteJobRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeleteJobRequest.ProtoReflect.Descriptor instead.
 func (*DeleteJobRequest) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_job_proto_rawDescGZIP(), []int{14}
+	return file_loopdrill_v1_job_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *DeleteJobRequest) GetName() string {
@@ -1068,7 +1158,7 @@ type DeleteJobResponse struct {
 
 func (x *DeleteJobResponse) Reset() {
 	*x = DeleteJobResponse{}
-	mi := &file_loopdrill_v1_job_proto_msgTypes[15]
+	mi := &file_loopdrill_v1_job_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1080,7 +1170,7 @@ func (x *DeleteJobResponse) String() string {
 func (*DeleteJobResponse) ProtoMessage() {}
 
 func (x *DeleteJobResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_loopdrill_v1_job_proto_msgTypes[15]
+	mi := &file_loopdrill_v1_job_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1093,14 +1183,14 @@ func (x *DeleteJobResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeleteJobResponse.ProtoReflect.Descriptor instead.
 func (*DeleteJobResponse) Descriptor() ([]byte, []int) {
-	return file_loopdrill_v1_job_proto_rawDescGZIP(), []int{15}
+	return file_loopdrill_v1_job_proto_rawDescGZIP(), []int{16}
 }
 
 var File_loopdrill_v1_job_proto protoreflect.FileDescriptor
 
 const file_loopdrill_v1_job_proto_rawDesc = "" +
 	"\n" +
-	"\x16loopdrill/v1/job.proto\x12\floopdrill.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1aloopdrill/v1/finding.proto\x1a\x17loopdrill/v1/play.proto\x1a\x1aloopdrill/v1/service.proto\x1a\x19loopdrill/v1/verify.proto\"\x81\x05\n" +
+	"\x16loopdrill/v1/job.proto\x12\floopdrill.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x17loopdrill/v1/diff.proto\x1a\x1aloopdrill/v1/finding.proto\x1a\x17loopdrill/v1/play.proto\x1a\x1aloopdrill/v1/service.proto\x1a\x19loopdrill/v1/verify.proto\"\xbe\x05\n" +
 	"\x03Job\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x12\n" +
 	"\x04site\x18\x02 \x01(\tR\x04site\x12&\n" +
@@ -1120,16 +1210,22 @@ const file_loopdrill_v1_job_proto_rawDesc = "" +
 	"\bend_time\x18\r \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\x12A\n" +
 	"\rverify_report\x18\x0e \x01(\v2\x1a.loopdrill.v1.VerifyReportH\x00R\fverifyReport\x12;\n" +
 	"\vplay_report\x18\x0f \x01(\v2\x18.loopdrill.v1.PlayReportH\x00R\n" +
-	"playReportB\b\n" +
-	"\x06result\"w\n" +
+	"playReport\x12;\n" +
+	"\vdiff_report\x18\x10 \x01(\v2\x18.loopdrill.v1.DiffReportH\x00R\n" +
+	"diffReportB\b\n" +
+	"\x06result\"\xa5\x01\n" +
 	"\x04Work\x122\n" +
 	"\x06verify\x18\x01 \x01(\v2\x18.loopdrill.v1.VerifyWorkH\x00R\x06verify\x12,\n" +
-	"\x04play\x18\x02 \x01(\v2\x16.loopdrill.v1.PlayWorkH\x00R\x04playB\r\n" +
+	"\x04play\x18\x02 \x01(\v2\x16.loopdrill.v1.PlayWorkH\x00R\x04play\x12,\n" +
+	"\x04diff\x18\x03 \x01(\v2\x16.loopdrill.v1.DiffWorkH\x00R\x04diffB\r\n" +
 	"\x04kind\x12\x05\xbaH\x02\b\x01\"\f\n" +
 	"\n" +
 	"VerifyWork\"&\n" +
 	"\bPlayWork\x12\x1a\n" +
-	"\bcoverage\x18\x01 \x01(\bR\bcoverage\"\xc0\x01\n" +
+	"\bcoverage\x18\x01 \x01(\bR\bcoverage\"M\n" +
+	"\bDiffWork\x12)\n" +
+	"\x03old\x18\x01 \x01(\v2\x17.loopdrill.v1.SiteFilesR\x03old\x12\x16\n" +
+	"\x06retest\x18\x02 \x01(\bR\x06retest\"\xc0\x01\n" +
 	"\x10CreateJobRequest\x12E\n" +
 	"\x06job_id\x18\x01 \x01(\tB.\xbaH+r)2'^([a-z0-9]([a-z0-9-]{0,38}[a-z0-9])?)?$R\x05jobId\x125\n" +
 	"\x05files\x18\x02 \x01(\v2\x17.loopdrill.v1.SiteFilesB\x06\xbaH\x03\xc8\x01\x01R\x05files\x12.\n" +
@@ -1192,7 +1288,7 @@ func file_loopdrill_v1_job_proto_rawDescGZIP() []byte {
 }
 
 var file_loopdrill_v1_job_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_loopdrill_v1_job_proto_msgTypes = make([]protoimpl.MessageInfo, 16)
+var file_loopdrill_v1_job_proto_msgTypes = make([]protoimpl.MessageInfo, 17)
 var file_loopdrill_v1_job_proto_goTypes = []any{
 	(JobState)(0),                 // 0: loopdrill.v1.JobState
 	(JobVerdict)(0),               // 1: loopdrill.v1.JobVerdict
@@ -1200,60 +1296,65 @@ var file_loopdrill_v1_job_proto_goTypes = []any{
 	(*Work)(nil),                  // 3: loopdrill.v1.Work
 	(*VerifyWork)(nil),            // 4: loopdrill.v1.VerifyWork
 	(*PlayWork)(nil),              // 5: loopdrill.v1.PlayWork
-	(*CreateJobRequest)(nil),      // 6: loopdrill.v1.CreateJobRequest
-	(*CreateJobResponse)(nil),     // 7: loopdrill.v1.CreateJobResponse
-	(*GetJobRequest)(nil),         // 8: loopdrill.v1.GetJobRequest
-	(*GetJobResponse)(nil),        // 9: loopdrill.v1.GetJobResponse
-	(*ListJobsRequest)(nil),       // 10: loopdrill.v1.ListJobsRequest
-	(*ListJobsResponse)(nil),      // 11: loopdrill.v1.ListJobsResponse
-	(*WatchJobRequest)(nil),       // 12: loopdrill.v1.WatchJobRequest
-	(*WatchJobResponse)(nil),      // 13: loopdrill.v1.WatchJobResponse
-	(*CancelJobRequest)(nil),      // 14: loopdrill.v1.CancelJobRequest
-	(*CancelJobResponse)(nil),     // 15: loopdrill.v1.CancelJobResponse
-	(*DeleteJobRequest)(nil),      // 16: loopdrill.v1.DeleteJobRequest
-	(*DeleteJobResponse)(nil),     // 17: loopdrill.v1.DeleteJobResponse
-	(*Finding)(nil),               // 18: loopdrill.v1.Finding
-	(*timestamppb.Timestamp)(nil), // 19: google.protobuf.Timestamp
-	(*VerifyReport)(nil),          // 20: loopdrill.v1.VerifyReport
-	(*PlayReport)(nil),            // 21: loopdrill.v1.PlayReport
-	(*SiteFiles)(nil),             // 22: loopdrill.v1.SiteFiles
+	(*DiffWork)(nil),              // 6: loopdrill.v1.DiffWork
+	(*CreateJobRequest)(nil),      // 7: loopdrill.v1.CreateJobRequest
+	(*CreateJobResponse)(nil),     // 8: loopdrill.v1.CreateJobResponse
+	(*GetJobRequest)(nil),         // 9: loopdrill.v1.GetJobRequest
+	(*GetJobResponse)(nil),        // 10: loopdrill.v1.GetJobResponse
+	(*ListJobsRequest)(nil),       // 11: loopdrill.v1.ListJobsRequest
+	(*ListJobsResponse)(nil),      // 12: loopdrill.v1.ListJobsResponse
+	(*WatchJobRequest)(nil),       // 13: loopdrill.v1.WatchJobRequest
+	(*WatchJobResponse)(nil),      // 14: loopdrill.v1.WatchJobResponse
+	(*CancelJobRequest)(nil),      // 15: loopdrill.v1.CancelJobRequest
+	(*CancelJobResponse)(nil),     // 16: loopdrill.v1.CancelJobResponse
+	(*DeleteJobRequest)(nil),      // 17: loopdrill.v1.DeleteJobRequest
+	(*DeleteJobResponse)(nil),     // 18: loopdrill.v1.DeleteJobResponse
+	(*Finding)(nil),               // 19: loopdrill.v1.Finding
+	(*timestamppb.Timestamp)(nil), // 20: google.protobuf.Timestamp
+	(*VerifyReport)(nil),          // 21: loopdrill.v1.VerifyReport
+	(*PlayReport)(nil),            // 22: loopdrill.v1.PlayReport
+	(*DiffReport)(nil),            // 23: loopdrill.v1.DiffReport
+	(*SiteFiles)(nil),             // 24: loopdrill.v1.SiteFiles
 }
 var file_loopdrill_v1_job_proto_depIdxs = []int32{
 	3,  // 0: loopdrill.v1.Job.work:type_name -> loopdrill.v1.Work
 	0,  // 1: loopdrill.v1.Job.state:type_name -> loopdrill.v1.JobState
 	1,  // 2: loopdrill.v1.Job.verdict:type_name -> loopdrill.v1.JobVerdict
-	18, // 3: loopdrill.v1.Job.findings:type_name -> loopdrill.v1.Finding
-	19, // 4: loopdrill.v1.Job.create_time:type_name -> google.protobuf.Timestamp
-	19, // 5: loopdrill.v1.Job.start_time:type_name -> google.protobuf.Timestamp
-	19, // 6: loopdrill.v1.Job.end_time:type_name -> google.protobuf.Timestamp
-	20, // 7: loopdrill.v1.Job.verify_report:type_name -> loopdrill.v1.VerifyReport
-	21, // 8: loopdrill.v1.Job.play_report:type_name -> loopdrill.v1.PlayReport
-	4,  // 9: loopdrill.v1.Work.verify:type_name -> loopdrill.v1.VerifyWork
-	5,  // 10: loopdrill.v1.Work.play:type_name -> loopdrill.v1.PlayWork
-	22, // 11: loopdrill.v1.CreateJobRequest.files:type_name -> loopdrill.v1.SiteFiles
-	3,  // 12: loopdrill.v1.CreateJobRequest.work:type_name -> loopdrill.v1.Work
-	2,  // 13: loopdrill.v1.CreateJobResponse.job:type_name -> loopdrill.v1.Job
-	2,  // 14: loopdrill.v1.GetJobResponse.job:type_name -> loopdrill.v1.Job
-	2,  // 15: loopdrill.v1.ListJobsResponse.jobs:type_name -> loopdrill.v1.Job
-	2,  // 16: loopdrill.v1.WatchJobResponse.job:type_name -> loopdrill.v1.Job
-	2,  // 17: loopdrill.v1.CancelJobResponse.job:type_name -> loopdrill.v1.Job
-	6,  // 18: loopdrill.v1.JobService.CreateJob:input_type -> loopdrill.v1.CreateJobRequest
-	8,  // 19: loopdrill.v1.JobService.GetJob:input_type -> loopdrill.v1.GetJobRequest
-	10, // 20: loopdrill.v1.JobService.ListJobs:input_type -> loopdrill.v1.ListJobsRequest
-	12, // 21: loopdrill.v1.JobService.WatchJob:input_type -> loopdrill.v1.WatchJobRequest
-	14, // 22: loopdrill.v1.JobService.CancelJob:input_type -> loopdrill.v1.CancelJobRequest
-	16, // 23: loopdrill.v1.JobService.DeleteJob:input_type -> loopdrill.v1.DeleteJobRequest
-	7,  // 24: loopdrill.v1.JobService.CreateJob:output_type -> loopdrill.v1.CreateJobResponse
-	9,  // 25: loopdrill.v1.JobService.GetJob:output_type -> loopdrill.v1.GetJobResponse
-	11, // 26: loopdrill.v1.JobService.ListJobs:output_type -> loopdrill.v1.ListJobsResponse
-	13, // 27: loopdrill.v1.JobService.WatchJob:output_type -> loopdrill.v1.WatchJobResponse
-	15, // 28: loopdrill.v1.JobService.CancelJob:output_type -> loopdrill.v1.CancelJobResponse
-	17, // 29: loopdrill.v1.JobService.DeleteJob:output_type -> loopdrill.v1.DeleteJobResponse
-	24, // [24:30] is the sub-list for method output_type
-	18, // [18:24] is the sub-list for method input_type
-	18, // [18:18] is the sub-list for extension type_name
-	18, // [18:18] is the sub-list for extension extendee
-	0,  // [0:18] is the sub-list for field type_name
+	19, // 3: loopdrill.v1.Job.findings:type_name -> loopdrill.v1.Finding
+	20, // 4: loopdrill.v1.Job.create_time:type_name -> google.protobuf.Timestamp
+	20, // 5: loopdrill.v1.Job.start_time:type_name -> google.protobuf.Timestamp
+	20, // 6: loopdrill.v1.Job.end_time:type_name -> google.protobuf.Timestamp
+	21, // 7: loopdrill.v1.Job.verify_report:type_name -> loopdrill.v1.VerifyReport
+	22, // 8: loopdrill.v1.Job.play_report:type_name -> loopdrill.v1.PlayReport
+	23, // 9: loopdrill.v1.Job.diff_report:type_name -> loopdrill.v1.DiffReport
+	4,  // 10: loopdrill.v1.Work.verify:type_name -> loopdrill.v1.VerifyWork
+	5,  // 11: loopdrill.v1.Work.play:type_name -> loopdrill.v1.PlayWork
+	6,  // 12: loopdrill.v1.Work.diff:type_name -> loopdrill.v1.DiffWork
+	24, // 13: loopdrill.v1.DiffWork.old:type_name -> loopdrill.v1.SiteFiles
+	24, // 14: loopdrill.v1.CreateJobRequest.files:type_name -> loopdrill.v1.SiteFiles
+	3,  // 15: loopdrill.v1.CreateJobRequest.work:type_name -> loopdrill.v1.Work
+	2,  // 16: loopdrill.v1.CreateJobResponse.job:type_name -> loopdrill.v1.Job
+	2,  // 17: loopdrill.v1.GetJobResponse.job:type_name -> loopdrill.v1.Job
+	2,  // 18: loopdrill.v1.ListJobsResponse.jobs:type_name -> loopdrill.v1.Job
+	2,  // 19: loopdrill.v1.WatchJobResponse.job:type_name -> loopdrill.v1.Job
+	2,  // 20: loopdrill.v1.CancelJobResponse.job:type_name -> loopdrill.v1.Job
+	7,  // 21: loopdrill.v1.JobService.CreateJob:input_type -> loopdrill.v1.CreateJobRequest
+	9,  // 22: loopdrill.v1.JobService.GetJob:input_type -> loopdrill.v1.GetJobRequest
+	11, // 23: loopdrill.v1.JobService.ListJobs:input_type -> loopdrill.v1.ListJobsRequest
+	13, // 24: loopdrill.v1.JobService.WatchJob:input_type -> loopdrill.v1.WatchJobRequest
+	15, // 25: loopdrill.v1.JobService.CancelJob:input_type -> loopdrill.v1.CancelJobRequest
+	17, // 26: loopdrill.v1.JobService.DeleteJob:input_type -> loopdrill.v1.DeleteJobRequest
+	8,  // 27: loopdrill.v1.JobService.CreateJob:output_type -> loopdrill.v1.CreateJobResponse
+	10, // 28: loopdrill.v1.JobService.GetJob:output_type -> loopdrill.v1.GetJobResponse
+	12, // 29: loopdrill.v1.JobService.ListJobs:output_type -> loopdrill.v1.ListJobsResponse
+	14, // 30: loopdrill.v1.JobService.WatchJob:output_type -> loopdrill.v1.WatchJobResponse
+	16, // 31: loopdrill.v1.JobService.CancelJob:output_type -> loopdrill.v1.CancelJobResponse
+	18, // 32: loopdrill.v1.JobService.DeleteJob:output_type -> loopdrill.v1.DeleteJobResponse
+	27, // [27:33] is the sub-list for method output_type
+	21, // [21:27] is the sub-list for method input_type
+	21, // [21:21] is the sub-list for extension type_name
+	21, // [21:21] is the sub-list for extension extendee
+	0,  // [0:21] is the sub-list for field type_name
 }
 
 func init() { file_loopdrill_v1_job_proto_init() }
@@ -1261,6 +1362,7 @@ func file_loopdrill_v1_job_proto_init() {
 	if File_loopdrill_v1_job_proto != nil {
 		return
 	}
+	file_loopdrill_v1_diff_proto_init()
 	file_loopdrill_v1_finding_proto_init()
 	file_loopdrill_v1_play_proto_init()
 	file_loopdrill_v1_service_proto_init()
@@ -1268,10 +1370,12 @@ func file_loopdrill_v1_job_proto_init() {
 	file_loopdrill_v1_job_proto_msgTypes[0].OneofWrappers = []any{
 		(*Job_VerifyReport)(nil),
 		(*Job_PlayReport)(nil),
+		(*Job_DiffReport)(nil),
 	}
 	file_loopdrill_v1_job_proto_msgTypes[1].OneofWrappers = []any{
 		(*Work_Verify)(nil),
 		(*Work_Play)(nil),
+		(*Work_Diff)(nil),
 	}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
@@ -1279,7 +1383,7 @@ func file_loopdrill_v1_job_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_loopdrill_v1_job_proto_rawDesc), len(file_loopdrill_v1_job_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   16,
+			NumMessages:   17,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
