@@ -11,9 +11,8 @@ import (
 
 // group is a difference in what the program asks, the same on each of its outputs.
 type group struct {
-	outputs      []int32 // common, in file order
-	gone, new    []line  // lines that only the old site has, and only the new one
-	differ       function
+	outputs      []int32  // common, in file order
+	gone, new    []line   // lines that only the old site has, and only the new one
 	affected     function // where the states differ once all times are over, or a line has another condition
 	sequence     bool     // the same for every combination that stands; only the way there can differ
 	gap          *gap
@@ -111,12 +110,11 @@ func keyOf(lines []line) string {
 // describe works out where the lines of a group differ, and writes them down.
 func (d *decider) describe(g *group) {
 	o := g.outputs[0]
-	g.differ, g.sequence = never, true
+	g.sequence = true
 	for s, lines := range [2][]line{g.gone, g.new} {
 		for i := range lines {
 			apart := d.apart(s, o, &lines[i])
 			g.sequence = g.sequence && apart == never && alike(&lines[i], d.sides[1-s].lines[o])
-			g.differ = d.f.or(g.differ, apart)
 		}
 	}
 	eventually := never

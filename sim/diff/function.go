@@ -8,10 +8,7 @@ import (
 // function is a condition: equal functions have equal numbers.
 type function = bdd.Node
 
-const (
-	never  = bdd.False
-	always = bdd.True
-)
+const never = bdd.False
 
 // functions are the conditions of both sites over common facts, limited to the combinations that can be
 // (a panel is in one mode, a switch in one position).

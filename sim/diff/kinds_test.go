@@ -3,6 +3,10 @@ package diff
 import (
 	"strings"
 	"testing"
+	"time"
+
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/durationpb"
 
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 )
@@ -83,4 +87,36 @@ func find(r *pb.DiffReport, kind string) *pb.Difference {
 		}
 	}
 	return nil
+}
+
+// TestWorkIsBounded: a change of the program of 10 loops of 250 devices takes a few runs, not one for each
+// device; a change alike in every heat detector is one difference.
+func TestWorkIsBounded(t *testing.T) {
+	old := grid(t, 10, 250)
+	m := proto.CloneOf(old.Site)
+	heat := 0
+	for _, l := range m.GetLoops() {
+		for _, d := range l.GetDevices() {
+			if h := d.GetHeatDetector(); h != nil {
+				h.AlarmC = proto.Float64(65)
+				heat++
+			}
+		}
+	}
+	for _, a := range m.GetProgram().GetActions() {
+		if a.GetCauses()[0] == "any-fire" {
+			a.After = durationpb.New(3 * time.Second)
+		}
+	}
+	changed, ok := made(m)
+	if !ok {
+		t.Fatal("refused")
+	}
+	report := compare(t, old, changed)
+	if n := report.GetCounts().GetRuns(); n == 0 || n > 20 {
+		t.Errorf("%d runs: want 1 to 20", n)
+	}
+	if d := find(report, "device"); d == nil || len(d.GetSubjects()) != heat {
+		t.Errorf("want one difference of %d heat detectors: %s", heat, d.GetTitle())
+	}
 }

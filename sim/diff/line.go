@@ -68,7 +68,6 @@ func (t *timing) guardsBeside(o *line) [][2]function {
 type side struct {
 	number int
 	own    []*term.Term // conditions of causes in the site's own facts
-	causes []*term.Term // in common facts
 	when   []function   // of causes
 	guards [][5]function
 	lines  [][]line // by common output
@@ -126,7 +125,7 @@ func (p *pairing) terms(s int, facts map[term.Fact]bool) (own, causes []*term.Te
 
 // readLines makes the lines of one side.
 func (p *pairing) readLines(f *functions, s int, causes []*term.Term, guards [][5]*term.Term) *side {
-	out := &side{number: s, causes: causes}
+	out := &side{number: s}
 	for _, t := range causes {
 		out.when = append(out.when, f.of(t))
 	}
