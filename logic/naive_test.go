@@ -441,21 +441,13 @@ func (n *naive) input(in input) {
 		n.fire(int(f.Index), in.on)
 		return
 	}
-	if n.tests(in) {
-		return
+	switch {
+	case n.keeps(in):
+	case in.on:
+		n.bring(f)
+	default:
+		n.takeAway(f)
 	}
-	if !in.on && n.latchesFact(f) {
-		n.gone[f] = n.facts[f]
-		return
-	}
-	delete(n.gone, f)
-	if in.on && !n.facts[f] {
-		switch f.Kind {
-		case term.DevicePrealarm, term.DeviceSupervisory, term.DeviceFault, term.OutputFault, term.LoopFault, term.SupplyFault:
-			n.flag(term.PanelAcknowledged, false)
-		}
-	}
-	n.put(f, in.on)
 }
 
 func (n *naive) fire(i int, on bool) {
@@ -470,7 +462,7 @@ func (n *naive) fire(i int, on bool) {
 	if n.inTest(i) {
 		n.withheld[i] = true
 		n.shown = append(n.shown, "tested")
-		if !n.reading[i] {
+		if !n.says(term.DeviceActive, i) {
 			n.rearm(i)
 		}
 		return
@@ -532,7 +524,7 @@ func (n *naive) operate(op Operation) {
 		n.facts[f] = op.On
 		for i, p := range n.world.Points {
 			if op.Kind == DisableDevice && i == int(op.Index) || op.Kind == DisableZone && p.Zone == int(op.Index) {
-				n.rearm(i)
+				n.able(i)
 			}
 		}
 	}
@@ -545,7 +537,7 @@ func (n *naive) reset() {
 		if !n.facts[f] {
 			continue
 		}
-		if n.reading[i] && n.site.GetPanel().GetReset_() != "drop-all" {
+		if n.says(term.DeviceActive, i) && !n.muted(i) && n.site.GetPanel().GetReset_() != "drop-all" {
 			n.zoneFire[p.Zone] = true
 			continue
 		}

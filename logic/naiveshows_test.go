@@ -11,7 +11,7 @@ import (
 // What the twin indicates, tests, and is switched to: kept as plain maps.
 
 type naiveShows struct {
-	reading, early map[int]bool // by point
+	said           map[term.Fact]bool // what the lines say of devices, whether or not it counts
 	unheard        map[term.Fact]bool
 	stands         map[string]bool // as last shown
 	sounds         bool
@@ -23,7 +23,7 @@ type naiveShows struct {
 }
 
 func newNaiveShows() naiveShows {
-	return naiveShows{reading: map[int]bool{}, early: map[int]bool{}, unheard: map[term.Fact]bool{}, stands: map[string]bool{}, position: map[int]int32{}, risen: map[int]int{}}
+	return naiveShows{said: map[term.Fact]bool{}, unheard: map[term.Fact]bool{}, stands: map[string]bool{}, position: map[int]int32{}, risen: map[int]int{}}
 }
 
 // conditionWords are the conditions, the one indicated first at the head.
@@ -142,21 +142,65 @@ func (n *naive) inTest(i int) bool {
 	return p.Zone >= 0 && p.Input.Fire() && n.fact(term.ZoneTest, p.Zone)
 }
 
-// tests keeps what devices read, and reports whether it goes no further.
-func (n *naive) tests(in input) bool {
-	i := int(in.fact.Index)
-	switch in.fact.Kind {
-	case term.DeviceActive:
-		n.reading[i] = in.on
-		if !in.on && n.inTest(i) {
-			n.rearm(i)
-		}
-	case term.DevicePrealarm:
-		n.early[i] = in.on
-	default:
+// says reports whether the line says something of a device.
+func (n *naive) says(k term.Kind, i int) bool {
+	return n.said[term.Fact{Kind: k, Index: int32(i)}]
+}
+
+// muted reports whether nothing that a device says counts.
+func (n *naive) muted(i int) bool { return n.disabledPoint(i) || n.inTest(i) }
+
+// ofSignals are the kinds of facts that a device itself signals, besides fire.
+var ofSignals = []term.Kind{term.DeviceActive, term.DevicePrealarm, term.DeviceSupervisory}
+
+// keeps keeps what devices say, and reports whether it goes no further.
+func (n *naive) keeps(in input) bool {
+	if !slices.Contains(ofSignals, in.fact.Kind) {
 		return false
 	}
-	return in.on && n.inTest(i)
+	i := int(in.fact.Index)
+	n.said[in.fact] = in.on
+	if in.fact.Kind == term.DeviceActive && !in.on && n.inTest(i) {
+		n.rearm(i)
+	}
+	return in.on && n.muted(i)
+}
+
+// able looks again at a device that was disabled or enabled, or whose test has ended: signals of a
+// disabled one are as if gone, and those of one that counts are what its line says.
+func (n *naive) able(i int) {
+	for _, kind := range ofSignals {
+		f := term.Fact{Kind: kind, Index: int32(i)}
+		switch {
+		case n.disabledPoint(i):
+			n.takeAway(f)
+		case n.said[f] && !n.muted(i):
+			n.bring(f)
+		}
+	}
+	n.rearm(i)
+}
+
+// takeAway ends a fact, or lets it stay until reset.
+func (n *naive) takeAway(f term.Fact) {
+	if n.latchesFact(f) {
+		n.gone[f] = n.facts[f]
+		return
+	}
+	delete(n.gone, f)
+	n.put(f, false)
+}
+
+// bring begins a fact.
+func (n *naive) bring(f term.Fact) {
+	delete(n.gone, f)
+	if !n.facts[f] {
+		switch f.Kind {
+		case term.DevicePrealarm, term.DeviceSupervisory, term.DeviceFault, term.OutputFault, term.LoopFault, term.SupplyFault:
+			n.flag(term.PanelAcknowledged, false)
+		}
+	}
+	n.put(f, true)
 }
 
 // rearm lets a line decide anew.
@@ -177,16 +221,7 @@ func (n *naive) testZone(zone int, on bool) {
 		if on || p.Zone != zone || !p.Input.Fire() {
 			continue
 		}
-		if n.reading[i] {
-			n.put(term.Fact{Kind: term.DeviceActive, Index: int32(i)}, true)
-		}
-		if f := (term.Fact{Kind: term.DevicePrealarm, Index: int32(i)}); n.early[i] {
-			if !n.facts[f] {
-				n.flag(term.PanelAcknowledged, false)
-			}
-			n.put(f, true)
-		}
-		n.rearm(i)
+		n.able(i)
 	}
 }
 

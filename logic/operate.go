@@ -169,22 +169,30 @@ func (p *Program) disable(s *State, fact term.Fact, op operation, sink Sink) {
 		if output := p.points[fact.Index].output; output >= 0 {
 			s.outputDue(output, event)
 		}
-		p.rearm(s, fact.Index, event, sink)
+		p.able(s, fact.Index, event, sink)
 	case term.ZoneDisabled:
 		for i := range p.points {
 			if p.points[i].zone == fact.Index {
-				p.rearm(s, int32(i), event, sink)
+				p.able(s, int32(i), event, sink)
 			}
 		}
 	}
 }
 
-// rearm lets the line decide anew on a device whose decision was withheld, once it is enabled. What
-// is held of the signal of one that is disabled is dropped.
-func (p *Program) rearm(s *State, point int32, event uint64, sink Sink) {
+// able does what follows at a device once it, or its zone, is disabled or enabled: the signals of one
+// that is disabled are gone for conditions, and what is held of them is dropped; one that is enabled
+// signals what it still has to say.
+func (p *Program) able(s *State, point int32, event uint64, sink Sink) {
 	if p.disabled(s, point) {
 		p.dropSignal(s, point, event, sink)
+		p.endSignals(s, point, event)
 	}
+	p.signalAgain(s, point, event, sink)
+	p.rearm(s, point, event, sink)
+}
+
+// rearm lets the line decide anew on a device whose decision was withheld, once it is enabled.
+func (p *Program) rearm(s *State, point int32, event uint64, sink Sink) {
 	if s.withheld[point] && !p.disabled(s, point) {
 		s.withheld[point] = false
 		sink.Note(Change{Kind: Unlatched, Index: point, Parent: event})
@@ -202,7 +210,7 @@ func (p *Program) reset(s *State, event uint64, sink Sink) {
 		if !s.net.value[fire] {
 			continue
 		}
-		if s.reading[i] && !p.dropAll {
+		if s.reading[i] && !p.dropAll && !p.muted(s, int32(i)) {
 			if zone := p.points[i].zone; zone >= 0 {
 				s.zoneFire[zone] = true
 			}

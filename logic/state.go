@@ -18,9 +18,9 @@ type State struct {
 	gone []bool
 	// withheld says of each point that a decision on fire was not taken.
 	withheld []bool
-	// reading says of each point what it reads, which a zone in test keeps from conditions;
-	// unheard says of each fact that the buzzer sounds for it.
-	reading, unheard []bool
+	// reading says of each point what it reads, valve that its line says supervisory: a device that is
+	// disabled, or in test, keeps both from conditions. unheard says of each fact that the buzzer sounds for it.
+	reading, valve, unheard []bool
 	// zoneFire says of each zone that it had a fire since the last reset.
 	zoneFire []bool
 	// detection holds what is between signals and fire. shown says of each point that it is shown as
@@ -132,7 +132,7 @@ func (p *Program) NewState() *State {
 		gone: make([]bool, p.net.leaves), withheld: make([]bool, len(p.points)), zoneFire: make([]bool, p.zones),
 		cause: make([]causeState, len(p.causes)), pair: make([]pairState, len(p.pairs)), effect: make([]effectState, len(p.effects)),
 		output: make([]outputState, len(p.outputs)), holder: make([]int32, len(p.sets.start)-1),
-		reading: make([]bool, len(p.points)), unheard: make([]bool, p.net.leaves), moved: make([]uint64, len(p.overrides)),
+		reading: make([]bool, len(p.points)), valve: make([]bool, len(p.points)), unheard: make([]bool, p.net.leaves), moved: make([]uint64, len(p.overrides)),
 		again: never, modeAt: never, shows: indication{remindAt: never},
 	}
 	mode := term.Day
@@ -180,6 +180,7 @@ func (s *State) CopyFrom(o *State) {
 	s.shown = append(old.shown[:0], o.shown...)
 	s.lineEarly = append(old.lineEarly[:0], o.lineEarly...)
 	s.reading = append(old.reading[:0], o.reading...)
+	s.valve = append(old.valve[:0], o.valve...)
 	s.unheard = append(old.unheard[:0], o.unheard...)
 	s.moved = append(old.moved[:0], o.moved...)
 	s.cause = append(old.cause[:0], o.cause...)

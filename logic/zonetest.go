@@ -26,8 +26,12 @@ func (p *Program) noteTested(s *State, point int32, event uint64, sink Sink) {
 	}
 }
 
-// takeReading keeps what a device reads, beside the fact that conditions see, and reports whether
-// that fact follows it: readings of a device in test do not make one, and nor does its pre-alarm.
+// muted reports whether the device's signals count for nothing: it is disabled, or a fire input of a
+// zone that is disabled or in test.
+func (p *Program) muted(s *State, point int32) bool { return p.disabled(s, point) || p.inTest(s, point) }
+
+// takeReading keeps what a device says, beside the fact that conditions see, and reports whether
+// that fact follows it: what a device says that is muted does not make one.
 func (p *Program) takeReading(s *State, in input, sink Sink) (follows bool) {
 	point := in.fact.Index
 	switch in.fact.Kind {
@@ -38,10 +42,40 @@ func (p *Program) takeReading(s *State, in input, sink Sink) (follows bool) {
 		}
 	case term.DevicePrealarm:
 		s.lineEarly[point] = in.on
+	case term.DeviceSupervisory:
+		s.valve[point] = in.on
 	default:
 		return true
 	}
-	return !in.on || !p.inTest(s, point)
+	return !in.on || !p.muted(s, point)
+}
+
+// endSignals ends what conditions see of a device's signals, as if they had gone: what the panel
+// latches of them stays until reset. Fire is latched always.
+func (p *Program) endSignals(s *State, point int32, event uint64) {
+	for _, kind := range [...]term.Kind{term.DeviceActive, term.DevicePrealarm, term.DeviceSupervisory} {
+		fact := term.Fact{Kind: kind, Index: point}
+		leaf, _ := p.net.leaf(fact)
+		if p.latched(fact) {
+			s.gone[leaf] = s.net.value[leaf]
+			continue
+		}
+		p.setFact(s, leaf, false, event)
+	}
+}
+
+// signalAgain lets conditions see what a device says, once nothing mutes it any more.
+func (p *Program) signalAgain(s *State, point int32, event uint64, sink Sink) {
+	if p.muted(s, point) {
+		return
+	}
+	if s.reading[point] {
+		p.setPoint(s, term.DeviceActive, point, event)
+	}
+	news := s.lineEarly[point] && p.setPoint(s, term.DevicePrealarm, point, event)
+	if s.valve[point] && p.setPoint(s, term.DeviceSupervisory, point, event) || news {
+		p.setPanel(s, term.PanelAcknowledged, false, event, sink)
+	}
 }
 
 // test begins or ends the test of a zone.
@@ -65,18 +99,14 @@ func (p *Program) test(s *State, op operation, sink Sink) {
 			p.dropSignal(s, point, event, sink)
 			continue
 		}
-		if s.reading[point] {
-			p.setPoint(s, term.DeviceActive, point, event)
-		}
-		if s.lineEarly[point] && p.setPoint(s, term.DevicePrealarm, point, event) {
-			p.setPanel(s, term.PanelAcknowledged, false, event, sink)
-		}
+		p.signalAgain(s, point, event, sink)
 		p.rearm(s, point, event, sink)
 	}
 }
 
-// setPoint makes a fact of a device so; it reports whether it was not.
+// setPoint makes a fact of a device so, as its line says it is; it reports whether it was not.
 func (p *Program) setPoint(s *State, kind term.Kind, point int32, event uint64) bool {
 	leaf, _ := p.net.leaf(term.Fact{Kind: kind, Index: point})
+	s.gone[leaf] = false
 	return p.setFact(s, leaf, true, event)
 }
