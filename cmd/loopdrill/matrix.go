@@ -5,6 +5,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"loopdrill.dev/loopdrill/sim/site"
 	"loopdrill.dev/loopdrill/sim/verify"
 )
 
@@ -21,7 +22,13 @@ a column for each output. Lay it beside what the consultant asked for.`,
 		Example: "  loopdrill matrix testdata/alder-quay > made.csv",
 		Args:    oneSite,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			built, findings, err := loadWith(std, args[0], "")
+			bundle, err := site.Open(args[0])
+			if err != nil {
+				return err
+			}
+			// Only the program counts. Written to matrix.csv beside the site, the result has emptied that file.
+			bundle.Matrix, bundle.Scenarios = nil, nil
+			built, findings, err := build(std, bundle)
 			if err != nil {
 				return err
 			}

@@ -19,7 +19,7 @@ import (
 type Table struct {
 	Columns []string
 	Rows    []TableRow
-	Notes   []string // causes that could not be run, and why
+	Notes   []string // causes that could not be run, ways that do not make them true, and why
 }
 
 // TableRow is one row: what does it, and what comes of it.
@@ -41,8 +41,10 @@ func Made(ctx context.Context, plan *drill.Plan, causes []matrix.Cause) (*Table,
 		all.Columns = append(all.Columns, matrix.Column{Name: plan.In.Outputs[o].Label, Effect: -1, Outputs: []int{o}})
 		all.Outputs = append(all.Outputs, o)
 	}
+	var of []int32
 	for i, c := range causes {
 		if c.When != nil {
+			of = append(of, int32(i))
 			all.Rows = append(all.Rows, matrix.Row{Number: i + 2, Cause: c.ID, Text: c.ID, When: c.When})
 		}
 	}
@@ -56,7 +58,7 @@ func Made(ctx context.Context, plan *drill.Plan, causes []matrix.Cause) (*Table,
 			table.Notes = append(table.Notes, fmt.Sprintf("cause %s is not in the table: %s", all.Rows[i].Cause, why))
 		}
 	}
-	m := &maker{v: v, w: v.newWorker(), table: table}
+	m := &maker{v: v, w: v.newWorker(), table: table, of: of}
 	for _, single := range []bool{true, false} {
 		for _, r := range v.runs {
 			if err := ctx.Err(); err != nil {
@@ -80,6 +82,7 @@ type maker struct {
 	v      *Verifier
 	w      *worker
 	table  *Table
+	of     []int32         // by row: the program's cause that it stands for
 	single []singleRow     // rows of single signals, as they are found
 	known  *matrix.Matrix  // the rows of single signals as a matrix: what several are expected to make
 	made   map[string]bool // names of causes whose ways of several signals have their row
@@ -104,6 +107,7 @@ func (m *maker) run(r *run) error {
 		m.table.Notes = append(m.table.Notes, fmt.Sprintf("%s: the signal is never confirmed", m.v.text(r)))
 		return nil
 	}
+	m.noteHeld(j, r)
 	decided, gone := t.spans[0].From, m.gone(j)
 	cells := make([]string, len(j.operations))
 	for o := range cells {
@@ -121,6 +125,35 @@ func (m *maker) run(r *run) error {
 	}
 	m.addSeveral(j, r, cells)
 	return nil
+}
+
+// noteHeld says which of the run's causes do not come true by it: a reader of the table would take the
+// signal for one that does nothing.
+func (m *maker) noteHeld(j *judgement, r *run) {
+	log := j.c.d.Log()
+	came, held := map[int32]bool{}, false
+	for n := 1; n <= log.Len() && log.Event(uint64(n)).At < j.c.silence; n++ {
+		switch e := log.Event(uint64(n)); {
+		case e.Kind == drill.CauseChanged && e.Value != 0:
+			came[e.Subject] = true
+		case e.Kind == drill.SignalHeld && j.signals(e.Subject):
+			held = true
+		}
+	}
+	var missed []string
+	for _, row := range r.rows {
+		if !came[m.of[row]] {
+			missed = append(missed, m.v.m.Rows[row].Cause)
+		}
+	}
+	if len(missed) == 0 {
+		return
+	}
+	note := fmt.Sprintf("%s does not make true: %s", m.v.text(r), strings.Join(missed, ", "))
+	if held {
+		note += "; the detection of its zone holds the signal, and what must come beside it is not in the table"
+	}
+	m.table.Notes = append(m.table.Notes, note)
 }
 
 // gone is when the first of the run's signals was read at rest before reset, which ends the row

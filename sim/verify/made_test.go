@@ -3,6 +3,7 @@ package verify
 import (
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -45,5 +46,32 @@ func TestMadeVerifies(t *testing.T) {
 			t.Errorf("run %s: %s %s", d.GetRun(), d.GetOutput(), d.GetVerdict())
 		}
 		t.Fatal("failed")
+	}
+}
+
+// TestMadeSaysWhatIsHeld: a signal that its zone holds until another one comes has no row, which must not look
+// as though it did nothing.
+func TestMadeSaysWhatIsHeld(t *testing.T) {
+	text := readText(t, "testdata/bench.yaml") + `program:
+  detection: [{zone: hall, confirm: other}]
+  causes: [{cause: hall-fire, when: "zone('hall').fire"}]
+  effects: [{effect: bell, outputs: [BELL]}]
+  actions: [{causes: [hall-fire], effects: [bell], state: "on"}]
+`
+	built := mustBuild(t, site.Bundle{Site: site.File{Path: "site.yaml", Data: []byte(text)}})
+	table, err := Made(t.Context(), built.Plan(), built.Causes())
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, device := range []string{"HALL-SD-1", "HALL-SD-2"} {
+		want := device + " does not make true: hall-fire; the detection of its zone holds the signal, and what must come beside it is not in the table"
+		if !slices.Contains(table.Notes, want) {
+			t.Errorf("no note %q among %q", want, table.Notes)
+		}
+	}
+	for _, row := range table.Rows {
+		if strings.Contains(row.When, "HALL-SD") {
+			t.Errorf("a row of a held signal: %+v", row)
+		}
 	}
 }
