@@ -299,7 +299,7 @@ func (c *comparer) entries(fd protoreflect.FieldDescriptor, a, b protoreflect.Li
 		c.about(fd, k)
 		j, ok := at[k]
 		if !ok {
-			c.add(c.entryWord(fd), "there", isGone, fmt.Sprintf("%s[%d]", pa, i), "")
+			c.add(c.entryWord(fd, k), "there", isGone, fmt.Sprintf("%s[%d]", pa, i), "")
 		} else {
 			seen[j] = true
 			c.message(string(fd.Name()), m, b.Get(j).Message(), fmt.Sprintf("%s[%d]", pa, i), fmt.Sprintf("%s[%d]", pb, j))
@@ -308,8 +308,9 @@ func (c *comparer) entries(fd protoreflect.FieldDescriptor, a, b protoreflect.Li
 	}
 	for j := range b.Len() {
 		if !seen[j] {
-			c.about(fd, key(b.Get(j).Message(), 1))
-			c.add(c.entryWord(fd), "", isNew, "", fmt.Sprintf("%s[%d]", pb, j))
+			k := key(b.Get(j).Message(), 1)
+			c.about(fd, k)
+			c.add(c.entryWord(fd, k), "", isNew, "", fmt.Sprintf("%s[%d]", pb, j))
 			c.subject = outer
 		}
 	}
@@ -319,12 +320,12 @@ func (c *comparer) entries(fd protoreflect.FieldDescriptor, a, b protoreflect.Li
 }
 
 // entryWord names what is new or gone inside of something else; empty for a thing with a name of its own.
-func (c *comparer) entryWord(fd protoreflect.FieldDescriptor) string {
+func (c *comparer) entryWord(fd protoreflect.FieldDescriptor, key string) string {
 	switch fd.Name() {
 	case "loads":
-		return "load"
+		return "load " + key
 	case "floors":
-		return "floor"
+		return "floor " + key
 	case "calendar":
 		return "line of the calendar"
 	}

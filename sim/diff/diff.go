@@ -71,6 +71,8 @@ type comparison struct {
 	report *pb.DiffReport
 	groups []*group
 	parts  []*part
+	// figures are what calculated has worked out.
+	figures [2]*pb.Calculations
 }
 
 // behaviour tells what the programs ask differently.

@@ -110,7 +110,6 @@ func (p *part) subjects() []string {
 
 // part reports one part, with the first run that shows that it matters.
 func (c *comparison) part(p *part) error {
-	first := &p.changes[0]
 	diff := &pb.Difference{Kind: p.kind, Subjects: p.subjects(), Title: headline(p.changes), Known: unseen}
 	for s, to := range []**pb.Position{&diff.OldPosition, &diff.NewPosition} {
 		for i := range p.changes {
@@ -120,11 +119,9 @@ func (c *comparison) part(p *part) error {
 			}
 		}
 	}
-	if p.kind == "wiring" && first.loop >= 0 {
-		if figures := c.p.figures(first.loop, c.r.round); len(figures) > 0 {
-			diff.Known = computed
-			diff.New = strings.Join(figures, "; ")
-		}
+	if figures := c.partFigures(p); len(figures) > 0 {
+		diff.Known = computed
+		diff.New = strings.Join(figures, "; ")
 	}
 	probes := c.probes(p)
 	for _, s := range probes[:min(len(probes), maxProbes)] {
@@ -158,11 +155,11 @@ func (c *comparison) probes(p *part) []*stimulus {
 	}
 	for i := range p.changes {
 		ch := &p.changes[i]
-		if ch.point >= 0 {
-			c.probePoint(ch.point, add)
-		}
 		if ch.output >= 0 {
 			c.probeOutput(ch.output, add)
+		}
+		if ch.point >= 0 {
+			c.probePoint(ch.point, add)
 		}
 		if ch.equipment >= 0 {
 			for _, o := range c.p.drivers(ch.equipment) {

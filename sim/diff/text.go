@@ -105,7 +105,10 @@ func (t *text) difference(n int, d *pb.Difference) {
 		t.wrap("   "+lead+" ", "       ", words)
 	}
 	side("old", d.GetOld(), d.GetOldPosition())
-	if d.GetKnown() == computed {
+	if d.GetOld() == "" && d.GetKnown() == simulated && d.GetKind() != "behaviour" && d.GetKind() != "sequence" && d.GetNew() != "" {
+		side("new", "", d.GetNewPosition())
+		t.wrap("   computed: ", "       ", d.GetNew())
+	} else if d.GetKnown() == computed {
 		side("new", "", d.GetNewPosition())
 	} else {
 		side("new", d.GetNew(), d.GetNewPosition())
@@ -113,7 +116,7 @@ func (t *text) difference(n int, d *pb.Difference) {
 	switch d.GetKnown() {
 	case computed:
 		t.wrap("   computed: ", "       ", d.GetNew())
-		t.wrap("   ", "   ", fmt.Sprintf("%s on healthy loops showed no difference", plural(int(d.GetRuns()), "run")))
+		t.wrap("   ", "   ", fmt.Sprintf("%s showed no difference", plural(int(d.GetRuns()), "run")))
 	case decided:
 		if d.GetStimulus() != "" {
 			t.wrap("   by: ", "       ", d.GetStimulus())

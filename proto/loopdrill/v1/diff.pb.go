@@ -218,7 +218,7 @@ func (x *DiffCounts) GetToleranceS() float64 {
 type Difference struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// What kind of thing: behaviour, sequence, order, device, output, equipment, supply, circuit, wiring, line, panel,
-	// detection, phasing, override, control, zone, place, rules or text.
+	// detection, override, control, zone, place or rules.
 	Kind string `protobuf:"bytes,1,opt,name=kind,proto3" json:"kind,omitempty"`
 	// What it is about: outputs, devices, or another part, by the names of the old site.
 	Subjects []string `protobuf:"bytes,2,rep,name=subjects,proto3" json:"subjects,omitempty"`
@@ -229,7 +229,7 @@ type Difference struct {
 	Known string `protobuf:"bytes,4,opt,name=known,proto3" json:"known,omitempty"`
 	// In the old site, in words; empty where there is nothing.
 	Old string `protobuf:"bytes,5,opt,name=old,proto3" json:"old,omitempty"`
-	// In the new site, in words; empty where there is nothing.
+	// In the new site, in words; empty where there is nothing. Of what is computed, the figures of both.
 	New string `protobuf:"bytes,6,opt,name=new,proto3" json:"new,omitempty"`
 	// The smallest stimulus that shows it, or would by the conditions.
 	Stimulus string `protobuf:"bytes,7,opt,name=stimulus,proto3" json:"stimulus,omitempty"`
