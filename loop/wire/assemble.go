@@ -27,7 +27,7 @@ type work struct {
 	bent     bool      // the elimination is of the circuit of tangents
 	unstable bool      // which has no stable solution
 	end      int32     // node of the far terminal, or -1
-	pieces   []int64   // by piece: lowest voltage, microvolts, or noVoltage
+	pieces   []int64   // by piece: lowest voltage at a short in it, microvolts, or noVoltage
 	earths   int       // earth faults in total
 	shunts   int       // shorts in total
 	driver   driver
@@ -144,7 +144,7 @@ func (n *Network) lay(s *State, r, from int32) int32 {
 		case Break:
 			at.ohm, at.cut = at.ohm.on(f.Core, math.Inf(1)), true
 		case Joint:
-			at.ohm = at.ohm.on(f.Core, f.Ohm)
+			at.ohm, at.cut = at.ohm.on(f.Core, f.Ohm), at.cut || f.Ohm > brokenOhm
 		case Short:
 			at.short = 1 / max(f.Ohm, leastOhm)
 			w.shunts++

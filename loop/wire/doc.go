@@ -12,9 +12,11 @@
 // Simplifications, all common practice where no standard is named:
 //   - An isolator switches the positive core, so an earth on the negative core stays in sight of the
 //     panel. The panel's terminals switch both cores.
-//   - An isolator senses the lowest voltage of the two sections it borders, as one that also watches
-//     its current does. A line without voltage counts as collapsed, and an isolator without voltage on
-//     either side stays open. Leakage of an open isolator is not modelled.
+//   - An isolator senses the voltage at its terminals and, as one that also watches its current does,
+//     that at every short or earth that draws one in the two sections it borders; what a bad joint
+//     keeps from devices beyond it is none of its business. A line without voltage counts as
+//     collapsed, and an isolator without voltage on either side stays open. Leakage of an open
+//     isolator is not modelled.
 //   - A device that is joined to the line by both cores draws its standby current, working or not.
 //     Its indicator and its sounder go off when it stops working, and stay off until they are
 //     commanded again: a loop that browns out in alarm does not chatter.

@@ -8,7 +8,7 @@ import (
 // mostSteps bounds what may happen within one call of Advance.
 const mostSteps = 1_000_000
 
-// noVoltage is the lowest voltage of a piece that is not joined to the driver.
+// noVoltage stands for no voltage at all: of what is not joined to the driver, or has no short.
 const noVoltage = -1
 
 // Next returns when the loop next changes by itself, if it does; the instant is past any other if not.
@@ -112,8 +112,8 @@ func (n *Network) holds(s *State, i int32) bool {
 	return true
 }
 
-// sense is the line voltage that an isolator sees, microvolts: the lowest of the live pieces on
-// either side, or 0 if none lives. The panel's side of a terminal is the driver.
+// sense is the line voltage that an isolator sees, microvolts: the lower of its two sides, of one if
+// the other does not live, or 0 if none does. The panel's side of a terminal is the driver.
 func (n *Network) sense(s *State, i int32) int64 {
 	near, far := n.sides(s, i)
 	switch {
@@ -127,12 +127,12 @@ func (n *Network) sense(s *State, i int32) int64 {
 	return min(near, far)
 }
 
-// sides are the lowest voltages on the two sides of an isolator, noVoltage where nothing lives.
+// sides are what an isolator sees on its two sides, noVoltage where nothing lives.
 func (n *Network) sides(s *State, i int32) (near, far int64) {
 	w := &s.work
 	switch i {
 	case terminalA:
-		return micro(w.driver.volts), w.pieces[w.nodes[0].piece]
+		return micro(w.driver.volts), w.side(0)
 	case farEnd:
 		if w.end < 0 {
 			return noVoltage, noVoltage
@@ -141,10 +141,25 @@ func (n *Network) sides(s *State, i int32) (near, far int64) {
 		if s.far {
 			near = micro(w.driver.volts)
 		}
-		return near, w.pieces[w.nodes[w.end].piece]
+		return near, w.side(w.end)
 	}
 	e := n.iso[i].entry
-	return w.pieces[w.nodes[w.near[e]].piece], w.pieces[w.nodes[w.beyond[e]].piece]
+	return w.side(w.near[e]), w.side(w.beyond[e])
+}
+
+// side is what an isolator sees at one of its terminals: the voltage there or, as it watches its
+// current too, the lowest at which a short or an earth in that piece draws one. A bad joint, and a load
+// beyond it, leave the piece before it its voltage.
+func (w *work) side(k int32) int64 {
+	d := &w.nodes[k]
+	if !d.joined() {
+		return noVoltage
+	}
+	v := max(w.across(k), 0)
+	if drawn := w.pieces[d.piece]; drawn != noVoltage {
+		v = min(v, drawn)
+	}
+	return v
 }
 
 // settle solves the loop as it stands, and lets isolators and devices see it. rewired says that the

@@ -2,7 +2,7 @@ package wire
 
 import "slices"
 
-// solveNow solves with the loads as they are, and reads off the lowest voltage of each piece.
+// solveNow solves with the loads as they are, and reads off what shorts leave each piece.
 func (n *Network) solveNow(s *State) {
 	w := &s.work
 	for e := range n.entries {
@@ -99,22 +99,22 @@ func (n *Network) brightest() float64 {
 	return sum
 }
 
-// measure reads off the lowest voltage of each piece that is joined to the driver. A piece with a
-// device that has no voltage left counts as having none.
+// measure reads off, for each piece that is joined to the driver, the lowest voltage at a short or an
+// earth in it that draws a current.
 func (w *work) measure() {
 	for i := range w.pieces {
 		w.pieces[i] = noVoltage
 	}
-	for k := range w.nodes {
-		if d := &w.nodes[k]; d.joined() {
-			if v := max(w.across(int32(k)), 0); w.pieces[d.piece] == noVoltage || v < w.pieces[d.piece] {
-				w.pieces[d.piece] = v
-			}
-		}
+	if w.shunts == 0 && w.earths < 2 {
+		return
 	}
-	for e, off := range w.off {
-		if off {
-			w.pieces[w.nodes[w.at[e]].piece] = 0
+	for k := range w.nodes {
+		d := &w.nodes[k]
+		if !d.joined() || d.short == 0 && (w.earths < 2 || d.earth == pair{}) {
+			continue
+		}
+		if v := max(w.across(int32(k)), 0); w.pieces[d.piece] == noVoltage || v < w.pieces[d.piece] {
+			w.pieces[d.piece] = v
 		}
 	}
 }

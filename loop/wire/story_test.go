@@ -71,7 +71,7 @@ func (b *bench) look() {
 // The class rules of NFPA 72 chapter 12, reckoned by hand for the ring of twelve: what one fault, or
 // two, take away once all has settled.
 func TestWhoIsLost(t *testing.T) {
-	short, cut, earth := Fault{Kind: Short}, Fault{Kind: Break}, Fault{Kind: Earth, Core: Positive}
+	short, cut, earth, joint := Fault{Kind: Short}, Fault{Kind: Break}, Fault{Kind: Earth, Core: Positive}, Fault{Kind: Joint, Ohm: 10e3}
 	branch := twelve
 	branch.ring = false
 	bare := twelve
@@ -110,6 +110,13 @@ func TestWhoIsLost(t *testing.T) {
 		{"short in the first run", twelve, []where{{short, 1}}, "1-3"},
 		{"short in the return run", twelve, []where{{short, 0}}, "10-12"},
 		{"short of 1 ohm", twelve, []where{{Fault{Kind: Short, Ohm: 1}, 6}}, "4-6"},
+		// 10 kohm in each core: the 2.1 mA of seven devices would drop 42 V of 28, and one of more than 1 kohm
+		// counts as a break where a ring looks for one. What lies before it keeps its voltage.
+		{"bad joint on a branch", branch, []where{{joint, 6}}, "6-12"},
+		{"bad joint on a branch without isolators", bareBranch, []where{{joint, 6}}, "6-12"},
+		{"bad joint on a ring", twelve, []where{{joint, 6}}, ""},
+		{"bad joint on a ring, and a short in the first run", twelve, []where{{joint, 6}, {short, 1}}, "1-5"},
+		{"bad joint in one core", branch, []where{{Fault{Kind: Joint, Core: Negative, Ohm: 20e3}, 6}}, "6-12"},
 		{"short of a megohm", twelve, []where{{Fault{Kind: Short, Ohm: 1e6}, 6}}, ""},
 	} {
 		t.Run(c.name, func(t *testing.T) {
