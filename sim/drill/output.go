@@ -60,11 +60,12 @@ func (d *Drill) operate(now time.Duration, o int32, state term.State, parent uin
 
 // settleOutput lets the contact or circuit be what it is told, as far as it can: one that is stuck
 // stays where it is, a circuit without its supply is at rest, and one at rest that reads shorted is
-// held off, by a module until it is told again.
+// held off, by a module until it is told again. Without its supply nothing tries to energise a circuit:
+// a short that comes and goes meanwhile makes no module forget what it was told.
 func (d *Drill) settleOutput(now time.Duration, o int32, parent uint64) {
 	out, fixed := &d.outputs[o], &d.plan.In.Outputs[o]
 	without := fixed.Circuit != nil && out.microV == 0
-	off := !d.mayEnergise(o) && (without || out.state == term.Rest || d.overloads(o))
+	off := !without && !d.mayEnergise(o) && (out.state == term.Rest || d.overloads(o))
 	if off && fixed.Point >= 0 {
 		out.driven, out.held = term.Rest, term.Rest
 	}
