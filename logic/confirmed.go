@@ -33,8 +33,8 @@ func confirmation(program *pb.Program, w *term.World, zone int) *term.Term {
 		var others []*term.Term
 		for i, id := range w.Zones {
 			if _, named := index(d.GetOtherZones(), id); i != zone && (named || len(d.GetOtherZones()) == 0) {
-				theirs, fires := zoneInputs(w, i)
-				others = append(append(others, theirs...), fires...)
+				detectors, _ := zoneInputs(w, i) // a call point says nothing of what a detector elsewhere saw
+				others = append(others, detectors...)
 			}
 		}
 		return term.Or(append(direct, term.And(term.Or(held...), term.Or(others...)))...)

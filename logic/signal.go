@@ -21,13 +21,25 @@ var signalKinds = [...]ChangeKind{
 	detection.InvestigationStarted: InvestigationStarted, detection.InvestigationAcknowledged: InvestigationAcknowledged, detection.InvestigationEnded: InvestigationEnded,
 }
 
-// Note passes a change on.
+// Note passes a change on. That somebody must go and look is news, though the device may have shown as
+// pre-alarm before, and been acknowledged.
 func (k signalSink) Note(c detection.Change) uint64 {
 	change := Change{Kind: signalKinds[c.Kind], Index: c.Point, By: c.By, On: c.On, Due: c.Due, Parent: c.Parent}
 	if c.Also != 0 && c.Also != c.Parent {
 		change.Also = []uint64{c.Also}
 	}
-	return k.sink.Note(change)
+	event := k.sink.Note(change)
+	if c.Kind == detection.InvestigationStarted {
+		k.callFor(c.Point, event)
+	}
+	return event
+}
+
+// callFor calls the operator because of a device that shows as pre-alarm.
+func (k signalSink) callFor(point int32, event uint64) {
+	leaf, _ := k.p.net.leaf(term.Fact{Kind: term.DevicePrealarm, Index: point})
+	k.p.news(k.s, leaf, event)
+	k.p.setPanel(k.s, term.PanelAcknowledged, false, event, k.sink)
 }
 
 // Fire latches the fire of a device; a new alarm ends silence as `resound` says (rules E8, J3).
@@ -46,16 +58,16 @@ func (k signalSink) Fire(point int32, event uint64) {
 }
 
 // ShowPrealarm shows a device as pre-alarm because its signal is held, or no longer: then it is as
-// its line says, and as the panel latches it.
+// its line says, and as the panel latches it. A held signal is more than the level that may have shown
+// before it, so it calls the operator anew.
 func (k signalSink) ShowPrealarm(point int32, on bool, event uint64) {
 	p, s := k.p, k.s
 	leaf, _ := p.net.leaf(term.Fact{Kind: term.DevicePrealarm, Index: point})
 	switch {
 	case on:
 		s.gone[leaf] = false
-		if p.setFact(s, leaf, true, event) {
-			p.setPanel(s, term.PanelAcknowledged, false, event, k.sink)
-		}
+		p.setFact(s, leaf, true, event)
+		k.callFor(point, event)
 	case s.lineEarly[point]:
 	case p.latches[term.DevicePrealarm]:
 		s.gone[leaf] = true
