@@ -19,7 +19,7 @@ type Figures struct {
 	BothEndsAlarm   Lowest
 	LimitMicroAmp   int64
 	DriverMicroVolt int64
-	ShownMicroOhm   int64 // highest resistance of a short beside the panel that puts the driver at its limit at rest
+	ShownMicroOhm   int64 // highest resistance of a short beside the panel that shows at rest, see shown
 }
 
 // Lowest is the lowest voltage at a device, and where.
@@ -43,9 +43,7 @@ func (n *Network) Figures() Figures {
 	f.LoopMicroOhm = micro(n.loopOhm())
 	total := n.rest()
 	f.RestMicroAmp = micro(total)
-	if spare := n.limit - total; spare > 0 {
-		f.ShownMicroOhm = micro(max(n.volts-float64(n.source*n.limit), 0) / spare)
-	}
+	f.ShownMicroOhm = n.shown()
 	for e := range n.entries {
 		total += n.entries[e].sounder
 	}
@@ -57,6 +55,32 @@ func (n *Network) Figures() Figures {
 		f.OneEndRest, f.OneEndAlarm = f.OneEndRest.worse(rest), f.OneEndAlarm.worse(alarm)
 	}
 	return f
+}
+
+// shown is the highest resistance of a short beside the panel that shows at rest: it puts the driver
+// at its limit or, behind a source resistance, leaves a device less than its drop-out voltage, or
+// the panel's terminal less than that at which it parts.
+func (n *Network) shown() int64 {
+	rest := n.rest()
+	ohm := 0.0
+	if spare := n.limit - rest; spare > 0 {
+		ohm = max(n.volts-float64(n.source*n.limit), 0) / spare
+	}
+	s := &State{next: never, iso: make([]isoState, len(n.iso)), dev: make([]devState, len(n.entries))}
+	s.iso[farEnd].open = true
+	n.assemble(s)
+	n.solveNow(s)
+	need := n.iso[terminalA].opens
+	for e := range n.entries {
+		if n.entries[e].device {
+			need = max(need, n.entries[e].dropOut+micro(s.work.driver.volts)-s.work.voltage(int32(e)))
+		}
+	}
+	volts := float64(need) / 1e6
+	if amps := (n.volts-volts)/max(n.source, leastOhm) - rest; amps > 0 && !s.work.driver.collapsed {
+		ohm = max(ohm, volts/amps)
+	}
+	return micro(ohm)
 }
 
 // loopOhm is the resistance of both cores with closed isolators.

@@ -36,6 +36,27 @@ func TestShortThatShows(t *testing.T) {
 	}
 }
 
+// Behind 70 ohm the driver never reaches its limit, and the short shows by what the devices lose: at
+// 16 V (common practice) 12 V are left for the 70 ohm, which are 171.4 mA, 3.6 of them the devices'
+// own, so that 95.3 ohm beside the panel take the other 167.8 (Ohm's law).
+func TestShortThatShowsByDevices(t *testing.T) {
+	l := plan{devices: 12}.loop()
+	l.Driver.SourceOhm = new(70.0)
+	n := build(t, l)
+	shown := float64(n.Figures().ShownMicroOhm) / 1e6
+	if want := 16 / (12.0/70 - 12*0.0003); math.Abs(shown-want) > 1e-3 {
+		t.Errorf("up to %g ohm show, wanted %g", shown, want)
+	}
+	for share, lost := range map[float64]string{0.02: "1-12", 0.7: "1-12", 0.999: "1-12", 1.001: ""} { // order does not show: independent checks
+		b := newBench(t, n)
+		n.Place(b.s, 0, Fault{Kind: Short, Run: 0, Ohm: share * shown}, 1, b)
+		b.run(time.Minute)
+		if got := b.lost(); got != lost || n.Overloaded(b.s) {
+			t.Errorf("%g of it: lost %q, wanted %q", share, got, lost)
+		}
+	}
+}
+
 // What the driver delivers, worked out without a solve where no solve is needed, is what a solve says.
 func TestDrawn(t *testing.T) {
 	checked := 0

@@ -148,8 +148,8 @@ type LoopCalculation struct {
 	LostToShortCount int32 `protobuf:"varint,21,opt,name=lost_to_short_count,json=lostToShortCount,proto3" json:"lost_to_short_count,omitempty"`
 	// Most devices that one break loses for good.
 	LostToBreakCount int32 `protobuf:"varint,22,opt,name=lost_to_break_count,json=lostToBreakCount,proto3" json:"lost_to_break_count,omitempty"`
-	// Highest resistance of a short beside the panel that puts the driver at its limit with everything
-	// at rest, and so is indicated; one of more ohms is not.
+	// Highest resistance of a short beside the panel that is indicated with everything at rest, because
+	// it puts the driver at its limit or takes a device's voltage; one of more ohms is not.
 	ShortShownOhm float64 `protobuf:"fixed64,23,opt,name=short_shown_ohm,json=shortShownOhm,proto3" json:"short_shown_ohm,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
