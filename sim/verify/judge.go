@@ -227,7 +227,7 @@ func (j *judgement) fire() {
 		j.course(&j.courses[i])
 	}
 	for o, ops := range j.operations {
-		if !named[o] && len(ops) > 0 && ops[0].t4 < j.c.reset && !j.operated(int32(o)) {
+		if !named[o] && len(ops) > 0 && ops[0].t4 < j.c.reset {
 			d := difference{verdict: unexpected, output: int32(o), row: -1, cell: -1, column: -1, at: ops[0].t4,
 				required: "nothing: no column names this output", observed: observedText(ops[:1]), did: &ops[0]}
 			if d.at >= j.c.silence {

@@ -38,11 +38,27 @@ func (j *judgement) standing(c *matrix.Course, state term.State, override int) {
 		return
 	}
 	ops := j.operations[c.Output]
+	if len(ops) > 0 && !j.asked(c.Output, override) {
+		j.attribute(c, difference{verdict: unexpected, output: int32(c.Output), at: ops[0].t4, did: &ops[0],
+			required: "nothing: no row that sets its switch so says anything of it", observed: state.String() + " throughout, by its switch"}, nil)
+		return
+	}
 	settled := j.w.v.bases[j.r.givenKey].Log().Len()
 	if n := slices.IndexFunc(ops, func(op operation) bool { return op.event > uint64(settled) }); n >= 0 {
 		j.attribute(c, difference{verdict: wrongState, output: int32(c.Output), at: ops[n].t4, did: &ops[n],
 			required: state.String() + " throughout, by its switch", observed: observedText(ops[n : n+1])}, nil)
 	}
+}
+
+// asked reports whether any row that sets the switch as the run does says something of the output: what a
+// switch operates besides, no row asks for.
+func (j *judgement) asked(output, override int) bool {
+	at := slices.IndexFunc(j.r.given, func(s matrix.Setting) bool { return s.Kind == matrix.SetOverride && s.Index == override })
+	return slices.ContainsFunc(j.w.v.m.Rows, func(r matrix.Row) bool {
+		return slices.Contains(r.Given, j.r.given[at]) && slices.ContainsFunc(r.Cells, func(cell matrix.Cell) bool {
+			return slices.Contains(j.w.v.m.Columns[cell.Column].Outputs, output)
+		})
+	})
 }
 
 // operated reports whether a switch of the run's settings holds the output away from rest.
