@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"loopdrill.dev/loopdrill/logic/term"
@@ -43,6 +44,8 @@ func (c *compiler) calendar() {
 		if line.GetMode() == "night" {
 			mode = term.Night
 		}
+		var days []string // on which an earlier line begins the other mode
+		other := 0
 		for _, day := range line.GetDays() {
 			at := InWeek(day, duration(line.GetAt()))
 			first, twice := from[at]
@@ -52,9 +55,12 @@ func (c *compiler) calendar() {
 				continue
 			}
 			if panel.GetCalendar()[first].GetMode() != line.GetMode() {
-				c.add(finding.Refuse("panel.calendar-conflict", fmt.Sprintf("panel.calendar[%d]", i), fmt.Sprintf("the calendar begins two modes at once, on %s", day),
-					fmt.Sprintf("line %d begins %s at the same time; keep one of them", first+1, panel.GetCalendar()[first].GetMode())))
+				days, other = append(days, day), first
 			}
+		}
+		if len(days) > 0 {
+			c.add(finding.Refuse("panel.calendar-conflict", fmt.Sprintf("panel.calendar[%d]", i), "the calendar begins two modes at once, on "+strings.Join(days, ", "),
+				fmt.Sprintf("its entry %d begins %s at the same time; keep one of them", other+1, panel.GetCalendar()[other].GetMode())))
 		}
 	}
 	slices.SortFunc(c.p.calendar, func(a, b modeChange) int { return cmp.Compare(a.at, b.at) })

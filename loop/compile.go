@@ -36,6 +36,7 @@ func Compile(site *pb.Site) (*Installation, []*pb.Finding) {
 	var found []*pb.Finding
 	c.in.Plant, found = plant.Compile(site.GetEquipment())
 	c.found = append(c.found, found...)
+	c.served()
 	pack := ""
 	if packs := site.GetRules().GetPacks(); len(packs) > 0 {
 		pack = packs[0]
@@ -97,6 +98,19 @@ func (c *compiler) names() {
 	}
 	for i, s := range c.site.GetSupplies() {
 		c.in.Supplies = c.unique(c.in.Supplies, "supply", s.GetSupply(), fmt.Sprintf("supplies[%d].supply", i))
+	}
+}
+
+// served resolves whom the places serve: a name that is nobody's would switch off, unseen, the rules that ask.
+func (c *compiler) served() {
+	var known []string
+	for _, e := range c.site.GetEquipment() {
+		known = append(known, e.GetEquipment())
+	}
+	for i, p := range c.site.GetPlaces() {
+		for k, id := range p.GetServes() {
+			c.lookup(known, "equipment", id, fmt.Sprintf("places[%d].serves[%d]", i, k))
+		}
 	}
 }
 

@@ -31,6 +31,8 @@ func TestFindings(t *testing.T) {
 		{"nothing", "", branch(smoke), ""},
 		{"a ring with its return", "A9", strings.Replace(branch(smoke), `wiring: "branch"`, `wiring: "ring" return_cable_m: 4`, 1), ""},
 		{"two places", "A3", branch(smoke) + `places: {place: "hall"}`, "REFUSED reference.duplicate places[2].place"},
+		{"a place that serves nobody", "promised in README: nothing dangling is ignored", branch(smoke) + `places: {place: "lobby" serves: "lift"}`,
+			"REFUSED reference.unknown places[2].serves[0]"},
 		{"two zones", "A3", branch(smoke) + `zones: {zone: "z2"}`, "REFUSED reference.duplicate zones[2].zone"},
 		{"two supplies", "A3", branch(smoke) + `supplies: {supply: "psu"}`, "REFUSED reference.duplicate supplies[1].supply"},
 		{"two loops", "A4", branch(smoke) + `loops: {loop: 1 wiring: "branch" driver: {voltage_v: 28} cable: {conductor_mm2: 1.5}}`,

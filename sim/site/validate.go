@@ -3,6 +3,7 @@ package site
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"sync"
 	"unicode/utf8"
@@ -86,7 +87,7 @@ func (r *reader) violation(path string, v *protovalidate.Violation) {
 	case rule == "repeated.unique":
 		r.repeated(path, v)
 	case strings.HasPrefix(rule, "repeated."):
-		refuse(at, "value.count", fmt.Sprintf("%s has %d entries", name, v.FieldValue.List().Len()), countAdvice(fd))
+		refuse(at, "value.count", fmt.Sprintf("%s has %s", name, entries(v.FieldValue.List().Len())), countAdvice(fd))
 	case strings.Contains(rule, ".gt") || strings.Contains(rule, ".lt"):
 		refuse(at, "value.range", fmt.Sprintf("%s cannot be %s", name, short(raw)), "it has to be "+wanted(fd, inItem))
 	default:
@@ -157,10 +158,14 @@ func word(fd protoreflect.FieldDescriptor, raw string) string {
 func wordAdvice(raw string, fd protoreflect.FieldDescriptor) string {
 	words := vocabulary(fd)
 	near, ok := finding.Nearest(raw, words)
+	ok = ok && !slices.Contains(words, "off") // a slip away from `off` is one away from `on` too, its contrary
 	for _, w := range words {
 		if letters(w) == letters(raw) {
 			near, ok = w, true
 		}
+	}
+	if meant := map[string]string{"no": "off", "false": "off", "yes": "on", "true": "on"}[letters(raw)]; meant != "" {
+		near, ok = meant, slices.Contains(words, meant)
 	}
 	if ok && fd.Kind() == protoreflect.StringKind {
 		return fmt.Sprintf("did you mean %s? It is one of: %s", near, oneOf(words))
@@ -187,6 +192,13 @@ func patternAdvice(raw string, fd protoreflect.FieldDescriptor) string {
 		return advice
 	}
 	return advice + "; for instance " + slug
+}
+
+func entries(n int) string {
+	if n == 1 {
+		return "1 entry"
+	}
+	return fmt.Sprintf("%d entries", n)
 }
 
 // countAdvice says how many entries a list may have.
