@@ -11,15 +11,15 @@ import (
 // What the twin indicates, tests, and is switched to: kept as plain maps.
 
 type naiveShows struct {
-	said           map[term.Fact]bool // what the lines say of devices, whether or not it counts
-	unheard        map[term.Fact]bool
-	stands         map[string]bool // as last shown
-	sounds         bool
-	reminding      bool
-	remindElapsed  time.Duration
-	position       map[int]int32
-	moves          []int       // overrides in the order of their moves
-	risen          map[int]int // controls that went on in this instant, and how often
+	said          map[term.Fact]bool // what the lines say of devices, whether or not it counts
+	unheard       map[term.Fact]bool
+	stands        map[string]bool // as last shown
+	sounds        bool
+	reminding     bool
+	remindElapsed time.Duration
+	position      map[int]int32
+	moves         []int       // overrides in the order of their moves
+	risen         map[int]int // controls that went on in this instant, and how often
 }
 
 func newNaiveShows() naiveShows {

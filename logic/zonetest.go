@@ -28,7 +28,9 @@ func (p *Program) noteTested(s *State, point int32, event uint64, sink Sink) {
 
 // muted reports whether the device's signals count for nothing: it is disabled, or a fire input of a
 // zone that is disabled or in test.
-func (p *Program) muted(s *State, point int32) bool { return p.disabled(s, point) || p.inTest(s, point) }
+func (p *Program) muted(s *State, point int32) bool {
+	return p.disabled(s, point) || p.inTest(s, point)
+}
 
 // takeReading keeps what a device says, beside the fact that conditions see, and reports whether
 // that fact follows it: what a device says that is muted does not make one.
