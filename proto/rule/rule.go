@@ -109,9 +109,14 @@ type Set struct {
 }
 
 // Of joins the packs with what the file overrides. Names that do not exist, or stand twice, are
-// what Check reports.
+// what Check reports; a pack that does not exist, which the schema refuses, counts for nothing.
 func Of(rules *pb.Rules) *Set {
-	s := &Set{packs: rules.GetPacks(), edition: rules.GetEdition(), rows: Table()}
+	s := &Set{edition: rules.GetEdition(), rows: Table()}
+	for _, pack := range rules.GetPacks() {
+		if slices.ContainsFunc(s.rows, func(l Limit) bool { return slices.Contains(l.Packs, pack) }) {
+			s.packs = append(s.packs, pack)
+		}
+	}
 	if s.edition == 0 {
 		s.edition = DefaultEdition
 	}
@@ -128,7 +133,7 @@ func Of(rules *pb.Rules) *Set {
 	return s
 }
 
-// Packs are the packs in the order of the file.
+// Packs are the packs that exist, in the order of the file.
 func (s *Set) Packs() []string { return s.packs }
 
 // Has tells whether the file names a pack.

@@ -118,3 +118,15 @@ func TestVoltages(t *testing.T) {
 		}
 	}
 }
+
+// A mistyped pack is refused by the schema's own rule; until then the others compile with figures.
+func TestUnknownPack(t *testing.T) {
+	for _, packs := range [][]string{{"nfpa73"}, {"nfpa73", "en54"}, nil} {
+		s := Of(&pb.Rules{Packs: packs})
+		for _, name := range []string{DetectorTarget, CallPointTarget} {
+			if s.Duration(name) <= 0 {
+				t.Errorf("%v: %s is %v", packs, name, s.Duration(name))
+			}
+		}
+	}
+}
