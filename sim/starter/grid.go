@@ -113,19 +113,26 @@ func (d *siteData) program(areas []gridArea) {
 		d.Effects = append(d.Effects, fmt.Sprintf("{effect: sound-%s, outputs: [%s], silenceable: true}", a.id, a.sounder))
 		own = append(own, fmt.Sprintf("{causes: [fire-%s], effects: [sound-%s], state: evacuate}", a.id, a.id))
 	}
-	d.Effects = append(d.Effects,
-		fmt.Sprintf("{effect: sound-all, outputs: [%s], silenceable: true}", strings.Join(sounders, ", ")),
-		fmt.Sprintf("{effect: doors, outputs: [%s]}", strings.Join(doors, ", ")))
-	d.Actions = append(own, `{causes: [any-fire], effects: [sound-all], state: alert}`, `{causes: [any-fire], effects: [doors], state: "on"}`)
+	d.Actions = own
+	if len(areas) > 1 { // with one area nobody is left to be alerted
+		d.Effects = append(d.Effects, fmt.Sprintf("{effect: sound-all, outputs: [%s], silenceable: true}", strings.Join(sounders, ", ")))
+		d.Actions = append(d.Actions, `{causes: [any-fire], effects: [sound-all], state: alert}`)
+	}
+	d.Effects = append(d.Effects, fmt.Sprintf("{effect: doors, outputs: [%s]}", strings.Join(doors, ", ")))
+	d.Actions = append(d.Actions, `{causes: [any-fire], effects: [doors], state: "on"}`)
 }
 
 // gridMatrix has a row for each area over all its fire inputs, and one for the general alarm.
 func gridMatrix(areas []gridArea) []byte {
 	header := []string{"cause", "when", "given"}
 	general := []string{"general alarm", "panel.fire", ""}
+	others := "alert silenceable"
+	if len(areas) == 1 {
+		others = ""
+	}
 	for _, a := range areas {
 		if a.sounder != "" {
-			header, general = append(header, a.sounder), append(general, "alert silenceable")
+			header, general = append(header, a.sounder), append(general, others)
 		}
 	}
 	header, general = append(header, "doors"), append(general, "on")
