@@ -13,6 +13,7 @@ import (
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 	"loopdrill.dev/loopdrill/proto/rule"
 	"loopdrill.dev/loopdrill/sim"
+	"loopdrill.dev/loopdrill/sim/script"
 	"loopdrill.dev/loopdrill/sim/site"
 )
 
@@ -43,7 +44,7 @@ that silence would stop.`,
 				return err
 			}
 			built, findings := site.Build(bundle)
-			_, findings = compileScenarios(built, findings)
+			_, findings = script.CompileAll(built, findings)
 			calculations, judged := built.Check()
 			findings = append(findings, judged...)
 			finding.Sort(findings)

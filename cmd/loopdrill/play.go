@@ -92,7 +92,7 @@ func loadScenarios(io stdio, path string, names []string) (*scenarios, error) {
 	}
 	s := &scenarios{path: path, bundle: bundle}
 	s.built, s.findings = site.Build(bundle)
-	s.scripts, s.findings = compileScenarios(s.built, s.findings)
+	s.scripts, s.findings = script.CompileAll(s.built, s.findings)
 	if err := writeFindings(io.Err, io, s.findings); err != nil {
 		return nil, err
 	}
@@ -136,32 +136,6 @@ func chooseScenarios(own []site.File, names []string) ([]site.File, error) {
 // scenarioName is the name of a scenario's file without folder and ending.
 func scenarioName(path string) string {
 	return strings.TrimSuffix(filepath.Base(path), ".scenario.yaml")
-}
-
-// compileScenarios resolves the scenarios of a site that can be drilled, and adds what it finds
-// to what was found in the files before. A scenario whose file is refused is left out.
-func compileScenarios(built *site.Built, findings []*pb.Finding) ([]*script.Script, []*pb.Finding) {
-	refused := map[string]bool{}
-	for _, f := range findings {
-		if f.GetSeverity() == pb.Severity_SEVERITY_REFUSED {
-			refused[f.GetPosition().GetFile()] = true
-		}
-	}
-	if built.Program == nil || refused[built.Index.File()] {
-		return nil, findings
-	}
-	plan := built.Plan()
-	var scripts []*script.Script
-	for _, sc := range built.Scenarios {
-		if refused[sc.Index.File()] {
-			continue
-		}
-		s, found := script.Compile(plan, sc.Message)
-		sc.Index.Place(found)
-		scripts, findings = append(scripts, s), append(findings, found...)
-	}
-	finding.Sort(findings)
-	return scripts, findings
 }
 
 // playWhere plays everything here, or at a server if one is named.

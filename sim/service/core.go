@@ -53,14 +53,23 @@ func (c *core) build(ctx context.Context, files *pb.SiteFiles) (*site.Built, []*
 	if n := len(files.GetScenarios()); n > c.limits.Files.Scenarios {
 		return nil, nil, beyond("files.scenarios", "scenarios", c.limits.Files.Scenarios)
 	}
-	select {
-	case c.builds <- struct{}{}:
-		defer func() { <-c.builds }()
-	case <-ctx.Done():
-		return nil, nil, tooLate(ctx.Err())
+	leave, err := c.enter(ctx)
+	if err != nil {
+		return nil, nil, err
 	}
+	defer leave()
 	built, findings := c.limits.Files.Build(bundleOf(files))
 	return built, findings, nil
+}
+
+// enter waits for one of the places at which files are worked on; leave gives it back.
+func (c *core) enter(ctx context.Context) (leave func(), err error) {
+	select {
+	case c.builds <- struct{}{}:
+		return func() { <-c.builds }, nil
+	case <-ctx.Done():
+		return nil, tooLate(ctx.Err())
+	}
 }
 
 // usable compiles files and refuses those that cannot be used.

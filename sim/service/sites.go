@@ -3,7 +3,10 @@ package service
 import (
 	"context"
 
+	"loopdrill.dev/loopdrill/proto/finding"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/sim"
+	"loopdrill.dev/loopdrill/sim/script"
 )
 
 // siteServer is SiteService.
@@ -12,11 +15,24 @@ type siteServer struct {
 	*core
 }
 
-// CheckSite reports what is found in files.
+// CheckSite reports what is found in files: what `loopdrill check` says of them.
 func (s *siteServer) CheckSite(ctx context.Context, req *pb.CheckSiteRequest) (*pb.CheckSiteResponse, error) {
-	_, findings, err := s.build(ctx, req.GetFiles())
+	built, findings, err := s.build(ctx, req.GetFiles())
 	if err != nil {
 		return nil, err
 	}
-	return &pb.CheckSiteResponse{Findings: findings, Usable: !refuses(findings)}, nil
+	leave, err := s.enter(ctx)
+	if err != nil {
+		return nil, err
+	}
+	defer leave()
+	_, findings = script.CompileAll(built, findings)
+	calculations, judged := built.Check()
+	findings = append(findings, judged...)
+	finding.Sort(findings)
+	answer := &pb.CheckSiteResponse{Findings: findings, Usable: !refuses(findings), Caution: sim.Caution}
+	if answer.Usable {
+		answer.Calculations = calculations
+	}
+	return answer, nil
 }

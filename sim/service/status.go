@@ -104,6 +104,9 @@ func unusable(findings []*pb.Finding) error {
 		}
 	}
 	message := fmt.Sprintf("the files cannot be used: %d findings refuse them", refused)
+	if refused == 1 {
+		message = "the files cannot be used: 1 finding refuses them"
+	}
 	if refused > len(list) {
 		message += fmt.Sprintf("; the first %d are in the details, CheckSite lists all", len(list))
 	}

@@ -1,6 +1,7 @@
 package service
 
 import (
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -35,6 +36,34 @@ func TestFindingsAreFieldViolations(t *testing.T) {
 	}
 	_, err = r.jobs.CreateJob(t.Context(), &pb.CreateJobRequest{Files: files, Work: &pb.Work{Kind: &pb.Work_Verify{Verify: &pb.VerifyWork{}}}})
 	want(t, err, codes.InvalidArgument, "SITE_REFUSED", "findings", "1")
+}
+
+// CheckSite says what `loopdrill check` says: of the design too, and of scenarios that fit their schema but not
+// the site, which no job plays.
+func TestCheckSiteJudges(t *testing.T) {
+	r := newRig(t, nil)
+	check := func(files *pb.SiteFiles) (codes []string, answer *pb.CheckSiteResponse) {
+		answer, err := r.sites.CheckSite(t.Context(), &pb.CheckSiteRequest{Files: files})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, f := range answer.GetFindings() {
+			codes = append(codes, f.GetCode())
+		}
+		return codes, answer
+	}
+	long := kioskFiles()
+	long.Site.Content = []byte(strings.Replace(kiosk, "label: HALL-CP, place: hall, zone: hall, cable_m: 5", "label: HALL-CP, place: hall, zone: hall, cable_m: 9000", 1))
+	found, answer := check(long)
+	if !slices.Contains(found, "wiring.length") || !answer.GetUsable() || answer.GetCaution() == "" || answer.GetCalculations().GetLoops()[0].GetLengthM() != 9020 {
+		t.Errorf("of 9 km of cable CheckSite says %v, %v", found, answer)
+	}
+	nobody := kioskFiles()
+	nobody.Scenarios[0].Content = []byte(strings.Replace(kioskScenario, "device: HALL-SD", "device: HALL-SE", 1))
+	found, answer = check(nobody)
+	if !slices.Contains(found, "reference.unknown") || answer.GetUsable() || answer.GetCalculations() != nil {
+		t.Errorf("of a scenario without its device CheckSite says %v, %v", found, answer)
+	}
 }
 
 // However bad the files, the details fit into the trailers that clients take (8 KB).

@@ -195,7 +195,11 @@ type CheckSiteResponse struct {
 	// Findings, in the order file, line, column.
 	Findings []*Finding `protobuf:"bytes,1,rep,name=findings,proto3" json:"findings,omitempty"`
 	// Nothing is refused: a drill or a job can be made from these files.
-	Usable        bool `protobuf:"varint,2,opt,name=usable,proto3" json:"usable,omitempty"`
+	Usable bool `protobuf:"varint,2,opt,name=usable,proto3" json:"usable,omitempty"`
+	// The figures of wiring, circuits and supplies; absent where something is refused.
+	Calculations *Calculations `protobuf:"bytes,3,opt,name=calculations,proto3" json:"calculations,omitempty"`
+	// What a simulation does not replace.
+	Caution       string `protobuf:"bytes,4,opt,name=caution,proto3" json:"caution,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -244,11 +248,25 @@ func (x *CheckSiteResponse) GetUsable() bool {
 	return false
 }
 
+func (x *CheckSiteResponse) GetCalculations() *Calculations {
+	if x != nil {
+		return x.Calculations
+	}
+	return nil
+}
+
+func (x *CheckSiteResponse) GetCaution() string {
+	if x != nil {
+		return x.Caution
+	}
+	return ""
+}
+
 var File_loopdrill_v1_service_proto protoreflect.FileDescriptor
 
 const file_loopdrill_v1_service_proto_rawDesc = "" +
 	"\n" +
-	"\x1aloopdrill/v1/service.proto\x12\floopdrill.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1aloopdrill/v1/finding.proto\"G\n" +
+	"\x1aloopdrill/v1/service.proto\x12\floopdrill.v1\x1a\x1bbuf/validate/validate.proto\x1a\x18loopdrill/v1/check.proto\x1a\x1aloopdrill/v1/finding.proto\"G\n" +
 	"\n" +
 	"SourceFile\x12\x1f\n" +
 	"\x04path\x18\x01 \x01(\tB\v\xbaH\b\xc8\x01\x01r\x03(\x90\x03R\x04path\x12\x18\n" +
@@ -258,10 +276,12 @@ const file_loopdrill_v1_service_proto_rawDesc = "" +
 	"\x06matrix\x18\x02 \x01(\v2\x18.loopdrill.v1.SourceFileR\x06matrix\x126\n" +
 	"\tscenarios\x18\x03 \x03(\v2\x18.loopdrill.v1.SourceFileR\tscenarios\"I\n" +
 	"\x10CheckSiteRequest\x125\n" +
-	"\x05files\x18\x01 \x01(\v2\x17.loopdrill.v1.SiteFilesB\x06\xbaH\x03\xc8\x01\x01R\x05files\"^\n" +
+	"\x05files\x18\x01 \x01(\v2\x17.loopdrill.v1.SiteFilesB\x06\xbaH\x03\xc8\x01\x01R\x05files\"\xb8\x01\n" +
 	"\x11CheckSiteResponse\x121\n" +
 	"\bfindings\x18\x01 \x03(\v2\x15.loopdrill.v1.FindingR\bfindings\x12\x16\n" +
-	"\x06usable\x18\x02 \x01(\bR\x06usable2[\n" +
+	"\x06usable\x18\x02 \x01(\bR\x06usable\x12>\n" +
+	"\fcalculations\x18\x03 \x01(\v2\x1a.loopdrill.v1.CalculationsR\fcalculations\x12\x18\n" +
+	"\acaution\x18\x04 \x01(\tR\acaution2[\n" +
 	"\vSiteService\x12L\n" +
 	"\tCheckSite\x12\x1e.loopdrill.v1.CheckSiteRequest\x1a\x1f.loopdrill.v1.CheckSiteResponseB8Z6loopdrill.dev/loopdrill/proto/loopdrill/v1;loopdrillv1b\x06proto3"
 
@@ -284,6 +304,7 @@ var file_loopdrill_v1_service_proto_goTypes = []any{
 	(*CheckSiteRequest)(nil),  // 2: loopdrill.v1.CheckSiteRequest
 	(*CheckSiteResponse)(nil), // 3: loopdrill.v1.CheckSiteResponse
 	(*Finding)(nil),           // 4: loopdrill.v1.Finding
+	(*Calculations)(nil),      // 5: loopdrill.v1.Calculations
 }
 var file_loopdrill_v1_service_proto_depIdxs = []int32{
 	0, // 0: loopdrill.v1.SiteFiles.site:type_name -> loopdrill.v1.SourceFile
@@ -291,13 +312,14 @@ var file_loopdrill_v1_service_proto_depIdxs = []int32{
 	0, // 2: loopdrill.v1.SiteFiles.scenarios:type_name -> loopdrill.v1.SourceFile
 	1, // 3: loopdrill.v1.CheckSiteRequest.files:type_name -> loopdrill.v1.SiteFiles
 	4, // 4: loopdrill.v1.CheckSiteResponse.findings:type_name -> loopdrill.v1.Finding
-	2, // 5: loopdrill.v1.SiteService.CheckSite:input_type -> loopdrill.v1.CheckSiteRequest
-	3, // 6: loopdrill.v1.SiteService.CheckSite:output_type -> loopdrill.v1.CheckSiteResponse
-	6, // [6:7] is the sub-list for method output_type
-	5, // [5:6] is the sub-list for method input_type
-	5, // [5:5] is the sub-list for extension type_name
-	5, // [5:5] is the sub-list for extension extendee
-	0, // [0:5] is the sub-list for field type_name
+	5, // 5: loopdrill.v1.CheckSiteResponse.calculations:type_name -> loopdrill.v1.Calculations
+	2, // 6: loopdrill.v1.SiteService.CheckSite:input_type -> loopdrill.v1.CheckSiteRequest
+	3, // 7: loopdrill.v1.SiteService.CheckSite:output_type -> loopdrill.v1.CheckSiteResponse
+	7, // [7:8] is the sub-list for method output_type
+	6, // [6:7] is the sub-list for method input_type
+	6, // [6:6] is the sub-list for extension type_name
+	6, // [6:6] is the sub-list for extension extendee
+	0, // [0:6] is the sub-list for field type_name
 }
 
 func init() { file_loopdrill_v1_service_proto_init() }
@@ -305,6 +327,7 @@ func file_loopdrill_v1_service_proto_init() {
 	if File_loopdrill_v1_service_proto != nil {
 		return
 	}
+	file_loopdrill_v1_check_proto_init()
 	file_loopdrill_v1_finding_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{

@@ -30,8 +30,9 @@ const (
 //
 // SiteService looks at the files of a site without running them.
 type SiteServiceClient interface {
-	// CheckSite reads the files and reports every problem with file, line and column. Findings are
-	// the answer, not an error: the status is OK however bad the files are.
+	// CheckSite reads the files and reports every problem with file, line and column; then it judges the
+	// installation as a design, and the program. Findings are the answer, not an error: the status is OK
+	// however bad the files are. Drills and jobs do not judge: they simulate a bad design as it is.
 	CheckSite(ctx context.Context, in *CheckSiteRequest, opts ...grpc.CallOption) (*CheckSiteResponse, error)
 }
 
@@ -59,8 +60,9 @@ func (c *siteServiceClient) CheckSite(ctx context.Context, in *CheckSiteRequest,
 //
 // SiteService looks at the files of a site without running them.
 type SiteServiceServer interface {
-	// CheckSite reads the files and reports every problem with file, line and column. Findings are
-	// the answer, not an error: the status is OK however bad the files are.
+	// CheckSite reads the files and reports every problem with file, line and column; then it judges the
+	// installation as a design, and the program. Findings are the answer, not an error: the status is OK
+	// however bad the files are. Drills and jobs do not judge: they simulate a bad design as it is.
 	CheckSite(context.Context, *CheckSiteRequest) (*CheckSiteResponse, error)
 	mustEmbedUnimplementedSiteServiceServer()
 }
