@@ -146,6 +146,25 @@ type Load struct {
 	Sounder bool // audible
 }
 
+// Visits is how the controller goes round loop l.
+func (in *Installation) Visits(l int) wire.Visits {
+	cfg := in.Loops[l].Line.Config()
+	v := wire.Visits{Reply: cfg.PollSlot, NoReply: cfg.NoReplySlot, Probe: in.Loops[l].Probes(), Switch: in.SwitchTime}
+	for _, point := range in.Loops[l].Points {
+		v.Entries = append(v.Entries, in.Points[point].Entry)
+	}
+	return v
+}
+
+// mostAddresses on a loop: with all of them in use none is left to probe.
+const mostAddresses = 250
+
+// Probes reports whether a round has a visit to an address that nobody has.
+func (l *Loop) Probes() bool {
+	cfg := l.Line.Config()
+	return cfg.ProbeUnused && len(cfg.Devices) > 0 && len(cfg.Devices) < mostAddresses
+}
+
 // Point finds a point by label or loop/address.
 func (in *Installation) Point(ref string) (int32, bool) {
 	i, ok := in.points[ref]

@@ -17,7 +17,7 @@ import (
 func Calculate(site *pb.Site, in *loop.Installation) *pb.Calculations {
 	out := &pb.Calculations{Limits: map[string]float64{}}
 	for l := range in.Loops {
-		out.Loops = append(out.Loops, loopFigures(site.GetLoops()[l], &in.Loops[l]))
+		out.Loops = append(out.Loops, loopFigures(site.GetLoops()[l], &in.Loops[l], in.Visits(l)))
 	}
 	for o := range in.Outputs {
 		if in.Outputs[o].Circuit != nil && in.Outputs[o].Supply >= 0 {
@@ -37,7 +37,7 @@ func Calculate(site *pb.Site, in *loop.Installation) *pb.Calculations {
 
 func parts(micro int64) float64 { return float64(micro) / 1e6 }
 
-func loopFigures(m *pb.Loop, l *loop.Loop) *pb.LoopCalculation {
+func loopFigures(m *pb.Loop, l *loop.Loop, visits wire.Visits) *pb.LoopCalculation {
 	n, f := l.Wire, l.Wire.Figures()
 	class, _ := n.Class()
 	c := &pb.LoopCalculation{
@@ -45,7 +45,7 @@ func loopFigures(m *pb.Loop, l *loop.Loop) *pb.LoopCalculation {
 		LengthM: float64(f.Millimetres) / 1e3, ResistanceOhm: parts(f.LoopMicroOhm), CapacitanceUf: parts(f.Picofarads),
 		RestMa: float64(f.RestMicroAmp) / 1e3, AlarmMa: float64(f.AlarmMicroAmp) / 1e3, LimitMa: float64(f.LimitMicroAmp) / 1e3, DriverV: parts(f.DriverMicroVolt),
 		ShortShownOhm: parts(f.ShownMicroOhm),
-		OneEndRest: lowest(n, f.OneEndRest), OneEndAlarm: lowest(n, f.OneEndAlarm),
+		OneEndRest:    lowest(n, f.OneEndRest), OneEndAlarm: lowest(n, f.OneEndAlarm),
 	}
 	if n.Ring() {
 		c.BothEndsRest, c.BothEndsAlarm = lowest(n, f.BothEndsRest), lowest(n, f.BothEndsAlarm)
@@ -58,8 +58,7 @@ func loopFigures(m *pb.Loop, l *loop.Loop) *pb.LoopCalculation {
 			c.IsolatorCount++
 		}
 	}
-	round := Round(l)
-	c.RoundS = round.Seconds()
+	c.RoundS = Round(l).Seconds()
 	for _, fault := range losses(n) {
 		count := &c.LostToShortCount
 		if fault.what == "break" {
@@ -69,7 +68,7 @@ func loopFigures(m *pb.Loop, l *loop.Loop) *pb.LoopCalculation {
 	}
 	worst := time.Duration(0)
 	for _, r := range sampleRuns(m, n) {
-		if blind := n.Blind(r, round); blind > worst {
+		if blind := n.Blind(r, visits); blind > worst {
 			worst, c.BlindBefore = blind, label(n, r)
 		}
 	}
@@ -109,14 +108,11 @@ func sampleRuns(m *pb.Loop, n *wire.Network) []int32 {
 func Round(l *loop.Loop) time.Duration {
 	cfg := l.Line.Config()
 	round := time.Duration(len(cfg.Devices)) * cfg.PollSlot
-	if cfg.ProbeUnused && len(cfg.Devices) > 0 && len(cfg.Devices) < mostAddresses {
+	if l.Probes() {
 		round += cfg.NoReplySlot
 	}
 	return round
 }
-
-// mostAddresses on a loop: with all of them in use none is left to probe.
-const mostAddresses = 250
 
 func label(n *wire.Network, run int32) string {
 	if n.Ring() && run == n.Return() {

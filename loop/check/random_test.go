@@ -27,10 +27,10 @@ func TestSampledRuns(t *testing.T) {
 			t.Fatalf("%v", found)
 		}
 		for l := range in.Loops {
-			n, round := in.Loops[l].Wire, Round(&in.Loops[l])
+			n, visits := in.Loops[l].Wire, in.Visits(l)
 			longest := func(runs []int32) (most time.Duration) {
 				for _, r := range runs {
-					most = max(most, n.Blind(r, round))
+					most = max(most, n.Blind(r, visits))
 				}
 				return most
 			}

@@ -92,31 +92,57 @@ func (n *Network) Class() (class string, run int32) {
 	return "x", -1
 }
 
+// Visits is how a controller goes round a loop: what it needs to know of polling to say when it next
+// looks at the wiring.
+type Visits struct {
+	Entries        []int32       // devices in the order in which they are visited
+	Reply, NoReply time.Duration // length of a visit
+	Probe          bool          // besides, each round, an address that nobody has
+	Switch         time.Duration // from a look to the far end being driven
+}
+
+// round goes round the devices once from a time on, and returns when the look at its end is. Who has
+// no voltage when the visit begins does not answer.
+func (n *Network) round(s *State, from time.Duration, v Visits, sink Sink) time.Duration {
+	at := from
+	for _, e := range v.Entries {
+		n.Advance(s, at, sink)
+		if n.Fed(s, e) {
+			at += v.Reply
+		} else {
+			at += v.NoReply
+		}
+	}
+	if v.Probe {
+		at += v.NoReply
+	}
+	return max(at, from+time.Millisecond) // a loop without devices
+}
+
 // Blind is how long after a dead short in the middle of a run the last device that is not lost for
-// good works again, on a loop whose panel looks at continuity every round: the short comes just
-// after a look. Zero where no device stops.
-func (n *Network) Blind(r int32, round time.Duration) time.Duration {
+// good works again, on a loop whose panel looks at continuity every round: at worst the short comes
+// just before a look, so that its isolators open just after, and the panel goes round once more before
+// it finds the ring broken. Zero where no device stops.
+func (n *Network) Blind(r int32, v Visits) time.Duration {
 	const start = time.Second
 	s := n.NewState()
 	blind := &lastFed{s: s}
 	n.Advance(s, start, blind)
 	n.Place(s, start, Fault{Kind: Short, Run: r, At: 0.5}, 0, blind)
-	round = max(round, time.Millisecond)
-	look := start + round
-	for {
-		next, due := n.Next(s)
-		switch {
-		case !s.far && look <= next && !n.Continuity(s):
-			n.Advance(s, look, blind)
-			n.DriveFarEnd(s, look, true, 0, blind)
-		case !due:
-			return max(blind.last-start, 0)
-		case !s.far && look < next:
-			look += round
-		default:
-			n.Advance(s, next, blind)
+	for look := start + OpenTime; n.ring && !s.far; {
+		look = n.round(s, look, v, blind)
+		n.Advance(s, look, blind)
+		if !n.Continuity(s) {
+			n.Advance(s, look+v.Switch, blind)
+			n.DriveFarEnd(s, look+v.Switch, true, 0, blind)
+		} else if _, due := n.Next(s); !due {
+			break
 		}
 	}
+	for next, due := n.Next(s); due; next, due = n.Next(s) {
+		n.Advance(s, next, blind)
+	}
+	return max(blind.last-start, 0)
 }
 
 // lastFed remembers when a device last came back.

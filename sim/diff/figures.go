@@ -23,7 +23,7 @@ func (c *comparison) partFigures(p *part) []string {
 	first := &p.changes[0]
 	switch {
 	case p.kind == "wiring" && first.loop >= 0:
-		return c.p.figures(first.loop, c.r.round)
+		return c.p.figures(first.loop)
 	case first.output >= 0:
 		return c.circuitFigures(first.output)
 	case p.kind == "supply":

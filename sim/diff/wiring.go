@@ -65,14 +65,15 @@ func (p *pairing) wiringOrder(l int32) (text, paths [2]string, differs bool) {
 
 // figures compares what `check` computes of a loop on both sites: class, resistance, the lowest voltages, and
 // whom each short and each break of the cable takes, for good and until the isolators have closed again.
-func (p *pairing) figures(l int32, round time.Duration) []string {
+func (p *pairing) figures(l int32) []string {
 	var nets [2]*wire.Network
+	var visits [2]wire.Visits
 	for s, b := range p.built {
 		own, ok := p.loops.side(s, l)
 		if !ok {
 			return nil
 		}
-		nets[s] = b.Installation.Loops[own].Wire
+		nets[s], visits[s] = b.Installation.Loops[own].Wire, b.Installation.Visits(int(own))
 	}
 	var list []string
 	compare := func(what, unit string, of func(n *wire.Network) float64) {
@@ -99,7 +100,7 @@ func (p *pairing) figures(l int32, round time.Duration) []string {
 	compare("lowest voltage at rest from one end", "V", of(func(f *wire.Figures) int64 { return f.OneEndRest.MicroVolt }))
 	compare("lowest voltage in alarm from one end", "V", of(func(f *wire.Figures) int64 { return f.OneEndAlarm.MicroVolt }))
 	list = append(list, p.lostSets(l, nets)...)
-	return append(list, p.blind(nets, round)...)
+	return append(list, blind(nets, visits)...)
 }
 
 // lostSets compares whom a short and a break in each run of cable takes.
@@ -154,11 +155,11 @@ func (p *pairing) lostSets(l int32, nets [2]*wire.Network) []string {
 }
 
 // blind compares the longest time for which a short makes a loop's devices stop that are not lost for good.
-func (p *pairing) blind(nets [2]*wire.Network, round time.Duration) []string {
+func blind(nets [2]*wire.Network, visits [2]wire.Visits) []string {
 	var longest [2]time.Duration
 	for s, n := range nets {
 		for run := range int32(n.Runs()) {
-			longest[s] = max(longest[s], n.Blind(run, round))
+			longest[s] = max(longest[s], n.Blind(run, visits[s]))
 		}
 	}
 	if longest[0] == longest[1] {
