@@ -5,6 +5,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"loopdrill.dev/loopdrill/sim"
 	"loopdrill.dev/loopdrill/sim/site"
 	"loopdrill.dev/loopdrill/sim/verify"
 )
@@ -49,6 +50,10 @@ a column for each output. Lay it beside what the consultant asked for.`,
 			if err != nil {
 				return err
 			}
+			// A table that other programs read has no place for it.
+			if _, err := fmt.Fprintln(std.Err, caution()); err != nil {
+				return fmt.Errorf("writing the caution: %w", err)
+			}
 			return flags.verdict(findings)
 		},
 	}
@@ -58,6 +63,7 @@ a column for each output. Lay it beside what the consultant asked for.`,
 
 // madeJSON is the matrix as JSON output prints it: absent cells demand nothing.
 type madeJSON struct {
+	Caution string        `json:"caution"`
 	Columns []string      `json:"columns"`
 	Rows    []madeRowJSON `json:"rows"`
 	Notes   []string      `json:"notes"`
@@ -70,7 +76,7 @@ type madeRowJSON struct {
 }
 
 func tableJSON(t *verify.Table) madeJSON {
-	out := madeJSON{Columns: t.Columns, Rows: []madeRowJSON{}, Notes: append([]string{}, t.Notes...)}
+	out := madeJSON{Caution: sim.Caution, Columns: t.Columns, Rows: []madeRowJSON{}, Notes: append([]string{}, t.Notes...)}
 	for _, r := range t.Rows {
 		row := madeRowJSON{Cause: r.Cause, When: r.When, Cells: map[string]string{}}
 		for i, cell := range r.Cells {
