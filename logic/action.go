@@ -183,7 +183,7 @@ func (p *Program) noteActive(s *State, i int32, active, held bool, sink Sink) {
 	} else {
 		s.effect[pr.effect].demands[pr.state]--
 	}
-	s.effect[pr.effect].event = st.event
+	s.effect[pr.effect].because(pr.state, st.event, s.turn.number)
 	s.effectDue(pr.effect)
 }
 

@@ -21,6 +21,15 @@ func (e *effectState) asked() uint8 {
 	return mask
 }
 
+// because notes an event as the one that changes what the effect demands. Of several of one instant that
+// of the strongest state answers for it, the last of equals.
+func (e *effectState) because(state term.State, event, turn uint64) {
+	if e.byTurn == turn && state < e.by {
+		return
+	}
+	e.event, e.by, e.byTurn = event, state, turn
+}
+
 // resetEffects does what reset does to effects, once actions are reset: `until: reset` ends for
 // every state of which no action goes on (rule J5).
 func (p *Program) resetEffects(s *State) {
@@ -183,6 +192,10 @@ func (p *Program) judge(s *State, o int32) ranked {
 	}
 	return r
 }
+
+// Disabled reports whether an output is at rest whatever demands: it is disabled, or the module it is or
+// the equipment it drives.
+func (p *Program) Disabled(s *State, output int) bool { return p.disabledOutput(s, int32(output)) }
 
 // disabledOutput reports whether the output, the module it is or the equipment it drives is disabled.
 func (p *Program) disabledOutput(s *State, o int32) bool {

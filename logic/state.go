@@ -79,6 +79,9 @@ type effectState struct {
 	mask    uint8               // set of states demanded: bit 1<<state
 	event   uint64
 	turn    uint64 // the turn of its last change
+	// by is the strongest state of which an action began or ceased to demand it in the turn byTurn.
+	by     term.State
+	byTurn uint64
 }
 
 type outputState struct {

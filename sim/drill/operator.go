@@ -109,6 +109,9 @@ func (s programSink) Note(c logic.Change) uint64 {
 // Demanded is the state that the panel demands of an output now.
 func (d *Drill) Demanded(o int32) term.State { return d.plan.Program.Demand(d.program, int(o)) }
 
+// Disabled reports whether an output is at rest because it, its module or its equipment is disabled.
+func (d *Drill) Disabled(o int32) bool { return d.plan.Program.Disabled(d.program, int(o)) }
+
 // Overridden is the override that rules an output, if one does.
 func (d *Drill) Overridden(o int32) (override int, ok bool) {
 	return d.plan.Program.Overridden(d.program, int(o))

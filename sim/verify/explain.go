@@ -14,9 +14,11 @@ const (
 	linkSeen      = "stimulus seen"
 	linkConfirmed = "confirmed"
 	linkCondition = "condition"
+	linkTaken     = "device, and its zone, neither disabled nor in test"
 	linkPassed    = "signal passed on by the detection of its zone"
 	linkCause     = "cause true"
 	linkAction    = "action present and not inhibited"
+	linkEnabled   = "output, and its equipment, not disabled"
 	linkSwitch    = "left to automatic control by its switches"
 	linkCommanded = "commanded"
 	linkReached   = "module fed and reachable"
@@ -104,6 +106,9 @@ func (j *judgement) brokenLink(d *difference) string {
 	}
 	if link := j.programLink(d, causes, pairs); link != "" {
 		for _, s := range j.r.signals {
+			if link == linkCause && j.w.disabled(j.c, term.Fact{Index: int32(s.Point)}) {
+				return linkTaken
+			}
 			if link == linkCause && waiting[int32(s.Point)] {
 				return linkPassed
 			}
@@ -112,6 +117,8 @@ func (j *judgement) brokenLink(d *difference) string {
 	}
 	_, overridden := j.c.d.Overridden(d.output)
 	switch {
+	case j.c.d.Disabled(d.output):
+		return linkEnabled
 	case overridden:
 		return linkSwitch
 	case !demanded:

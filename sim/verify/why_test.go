@@ -51,3 +51,23 @@ func TestWhyTellsOfWhatIsGiven(t *testing.T) {
 		}
 	}
 }
+
+// TestWhyTellsWhatKeepsASignal: the link that is named as missing is the one that somebody has taken out.
+func TestWhyTellsWhatKeepsASignal(t *testing.T) {
+	demo := openDemo(t)
+	for way, want := range map[string]string{
+		"G-SD-HALL-NORTH (given disabled=G-SD-HALL-NORTH)":    linkTaken,
+		"G-SD-HALL-NORTH (given disabled=zone:market-hall)":   linkTaken,
+		"G-SD-HALL-NORTH (given test=market-hall)":            linkTaken,
+		"G-SD-HALL-NORTH (given disabled=G-HALL-DAMPER-OPEN)": linkEnabled,
+		"B1-MC-NORTH": linkCause,
+	} {
+		report, err := Why(demo.Plan(), way, "hall-damper", nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := report.GetOutputs()[0].GetBrokenLink(); got != want {
+			t.Errorf("%s: %q, want %q", way, got, want)
+		}
+	}
+}
