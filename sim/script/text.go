@@ -59,7 +59,7 @@ func (t *text) scenario(s *pb.ScenarioReport) {
 		outcome = strings.ToUpper(outcome)
 	}
 	c := s.GetCounts()
-	t.line("%-7s  %s  %3d of %-3d  %.12s", outcome, pad(stem(s.GetFile()), 46), c.GetPassed(), len(s.GetExpectations()), s.GetDigest())
+	t.line("%-7s  %s  %3d of %-3d  %.12s", outcome, pad(stem(s.GetFile()), 45), c.GetPassed(), len(s.GetExpectations()), s.GetDigest())
 	if outcome == Passed {
 		return
 	}

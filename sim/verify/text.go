@@ -36,7 +36,7 @@ func WriteText(w io.Writer, r *pb.VerifyReport) error {
 	t.responses(r)
 	t.coverage(r.GetCoverage())
 	t.line("")
-	t.line("%s", r.GetCaution())
+	t.wrap("", r.GetCaution())
 	_, err := io.WriteString(w, t.String())
 	return err
 }

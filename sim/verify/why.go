@@ -222,7 +222,7 @@ func WhyText(r *pb.WhyReport) string {
 		}
 	}
 	t.line("")
-	t.line("%s", r.GetCaution())
+	t.wrap("", r.GetCaution())
 	return t.String()
 }
 
