@@ -90,7 +90,32 @@ type Event struct {
 	At *durationpb.Duration `protobuf:"bytes,2,opt,name=at,proto3" json:"at,omitempty"`
 	// Part of the instant in which it happened: stimulus, wire, line, logic, output, plant, slot, check.
 	Phase string `protobuf:"bytes,3,opt,name=phase,proto3" json:"phase,omitempty"`
-	// What happened, as one word of a closed vocabulary, such as `fire` or `output-operated`.
+	// What happened, as one word of a closed vocabulary; a later version may add words.
+	//
+	// What is done: `start`, `stimulus`, `fault-injected`, `fault-repaired`, `operator`,
+	// `operation-refused` (its access level is too low: nothing else comes of it).
+	//
+	// The line: `input` (a device's own output: t0), `reading-counted`, `fire-signal` (the readings are
+	// complete), `active-read`, `prealarm-read`, `command-sent`, `command-heard` (t3), `command-repeated`,
+	// `reply-garbled`, `missing-fault`, `wrong-type-fault`, `duplicate-fault`, `output-fault`.
+	//
+	// Decisions: `fire` (t1: the device's own signal; it is a fire at once unless one of the next four
+	// follows), `verification`, `signal-held`, `investigation`, `fire-tested`; `detector-ready`,
+	// `signal-verified`, `signal-confirmed`, `signal-dropped`, `investigation-acknowledged`,
+	// `investigation-over`, `prealarm`, `supervisory`, `latch-cleared`.
+	//
+	// The program: `cause`, `action`, `effect`, `delay-started`, `delay-paused`, `delay-resumed`,
+	// `delay-restarted`, `delay-hurried`, `delay-cancelled`, `delay-ended`, `output-demanded` (t2).
+	//
+	// The panel: `condition`, `buzzer`, `panel`, `program` (another change of it), `disablement`, `test`,
+	// `override`, `mode-scheduled`, `proof-missed`, `panel-stopped`.
+	//
+	// Outputs and equipment: `output-operated` (t4), `load`, `equipment`, `equipment-input`, `signal`,
+	// `equipment-done` (t5).
+	//
+	// Cable, circuits and supplies: `feed`, `module-lost`, `module-restarted`, `isolator`, `terminal`,
+	// `loop-collapsed`, `loop-overload`, `loop-fault`, `ring-broken`, `earth-fault`, `circuit-fault`, `fuse`,
+	// `on-battery`, `battery-low`, `battery-discharged`, `supply-overload`, `supply-lost`, `supply-signal`.
 	Kind string `protobuf:"bytes,4,opt,name=kind,proto3" json:"kind,omitempty"`
 	// What it happened to: a label, `loop/address`, or an id; empty for the drill as a whole.
 	Subject string `protobuf:"bytes,5,opt,name=subject,proto3" json:"subject,omitempty"`
