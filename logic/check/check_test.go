@@ -151,6 +151,12 @@ func TestDetection(t *testing.T) {
 		{"16 s", "", detection(`investigate: {acknowledge_within: {seconds: 16}}`), "warning program.detection-too-long program.detection[0].investigate.acknowledge_within"},
 		{"181 s", "", detection(`investigate: {extra: {seconds: 181}}`), "warning program.detection-too-long program.detection[0].investigate.extra"},
 		{"181 s where NFPA 72 does not apply", `rules: {packs: "en54"}`, detection(`investigate: {extra: {seconds: 181}}`), ""},
+		{"10 min in all, by EN 54-2 7.11 from memory", `rules: {packs: "en54"}`, detection(`investigate: {acknowledge_within: {seconds: 60} extra: {seconds: 540}}`), ""},
+		{"a second more", `rules: {packs: "en54"}`, detection(`investigate: {acknowledge_within: {seconds: 61} extra: {seconds: 540}}`), "warning program.delay-too-long program.detection[0].investigate"},
+		{"a delay behind the investigation of a confirmed zone", `rules: {packs: "en54"}`, detection(`investigate: {acknowledge_within: {seconds: 60} extra: {seconds: 540}}`) +
+			`causes: {cause: "sure" when: "zone('hall').confirmed"} actions: {causes: "sure" effects: "hs" state: "evacuate" after: {seconds: 1}}`, "error program.delay-too-long program.actions[4].after"},
+		{"a first signal kept for 30 min, as EN 54-2 7.12 has it from memory", "", detection(`confirm: "other" within: {seconds: 1800}`), ""},
+		{"kept for 2 h", "", detection(`confirm: "other" within: {seconds: 7200}`), "warning program.detection-too-long program.detection[0].within"},
 		{"verified in 50 s, and 40 s agreed", `rules: {packs: "nfpa72" limits: {limit: "verification_adds_s" value: 40}}`, detection(`verification: {restart: {seconds: 50}}`),
 			"warning program.detection-too-long program.detection[0].verification.restart"},
 		{"ready after 50 s, and 40 s agreed", `rules: {packs: "nfpa72" limits: {limit: "ready_to_confirm_s" value: 40}}`, detection(`confirm: "same-or-other" ready_after: {seconds: 50}`),

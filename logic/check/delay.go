@@ -258,10 +258,14 @@ func (j *judge) investigates(d *pb.Detection) time.Duration {
 // of is the longest that a zone of a cause may hold its signal back, and the zone.
 func (h holds) of(j *judge, cause int) (longest time.Duration, zone string) {
 	for _, f := range j.support(cause) {
-		if f.Kind != term.DeviceFire {
-			continue
+		z := -1
+		switch f.Kind {
+		case term.DeviceFire:
+			z = j.World.Points[f.Index].Zone
+		case term.ZoneConfirmed:
+			z = int(f.Index)
 		}
-		if z := j.World.Points[f.Index].Zone; z >= 0 && h[z] > longest {
+		if z >= 0 && h[z] > longest {
 			longest, zone = h[z], j.World.Zones[z]
 		}
 	}

@@ -7,6 +7,7 @@ import (
 	"google.golang.org/protobuf/types/known/durationpb"
 
 	"loopdrill.dev/loopdrill/proto/finding"
+	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 	"loopdrill.dev/loopdrill/proto/rule"
 )
 
@@ -18,6 +19,10 @@ func (j *judge) detections() {
 			j.within(path+".investigate.acknowledge_within", d.GetZone()+" gives to acknowledge", in.GetAcknowledgeWithin(), rule.AcknowledgeWithin)
 			j.within(path+".investigate.extra", d.GetZone()+" gives to investigate", in.GetExtra(), rule.Investigation)
 		}
+		if in := d.GetInvestigate(); in != nil && !j.rules.Has("nfpa72") {
+			j.heldTooLong(path+".investigate", d)
+		}
+		j.within(path+".within", d.GetZone()+" keeps a first signal for", d.GetWithin(), rule.FirstSignalDrops)
 		if v := d.GetVerification(); v != nil {
 			j.within(path+".verification.restart", d.GetZone()+" takes to verify", v.GetRestart(), rule.VerificationAdds)
 		}
@@ -27,6 +32,16 @@ func (j *judge) detections() {
 	if d := j.site.GetPanel().GetFaultSoundsAgain(); d != nil && d.AsDuration() > limit.Duration() {
 		j.add(finding.Warn("panel.fault-forgotten", "panel.fault_sounds_again", fmt.Sprintf("a silenced fault sounds again after %v; the limit is %v", d.AsDuration(), limit.Duration()),
 			"shorten it: a fault that nobody hears stays"), limit.Source())
+	}
+}
+
+// heldTooLong warns of an investigation that by itself takes longer than outputs may be delayed in all, under rules
+// that give it no limit of its own.
+func (j *judge) heldTooLong(path string, d *pb.Detection) {
+	limit := j.rules.Of(rule.DelayInAll)
+	if held := j.investigates(d); held > limit.Duration() {
+		j.add(finding.Warn("program.delay-too-long", path, fmt.Sprintf("zone %s may hold a fire back for %v; the limit is %v", d.GetZone(), held, limit.Duration()),
+			"shorten the times, or write the limit "+limit.Name+" under rules.limits where it is agreed"), limit.Source())
 	}
 }
 

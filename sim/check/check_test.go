@@ -140,6 +140,10 @@ func TestPlant(t *testing.T) {
 	judge(t, []judgement{
 		{"silence stops the fan", "silence is for what is heard and seen (NFPA 72 10.12.2)", house("", strings.Replace(effects, "[STOP]", "[STOP], silenceable: true", 1), `    - {causes: [any], effects: [stop], state: "on"}`),
 			"error program.silence-stops-plant program.effects[4].outputs[0]", `"STOP"`},
+		{"silence stops a release", "silence is for what is heard and seen (NFPA 72 10.12.2)", part{devices: `      - {address: 40, label: GAS, place: hall, cable_m: 1, relay_module: {}}
+`, program: program("", `    - {effect: gas, outputs: [GAS], silenceable: true}
+`, `    - {causes: [any], effects: [gas], state: release}`)},
+			"error program.silence-stops-plant program.effects[3].outputs[0]", `"GAS"`},
 		{"it does not", "", house("", effects, `    - {causes: [any], effects: [stop], state: "on"}`), "", ""},
 
 		{"start and stop at once", "common practice: one configuration at a time", house("", effects, `    - {causes: [any], effects: [stop], state: "on"}

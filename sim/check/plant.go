@@ -23,6 +23,7 @@ func (j *judge) silenced() {
 		for i, o := range j.Program.EffectOutputs(e) {
 			equipment, _ := j.input(o)
 			if equipment < 0 {
+				j.silencedRelease(e, i, o)
 				continue
 			}
 			report := finding.Warn
@@ -35,6 +36,14 @@ func (j *judge) silenced() {
 			j.add(report("program.silence-stops-plant", fmt.Sprintf("program.effects[%d].outputs[%d]", e, i), fmt.Sprintf("silence puts %q to rest, which drives %q", j.Installation.Outputs[o].Label, j.Installation.Plant.ID(equipment)),
 				"only sounders, beacons and announcements are silenced: give it an effect of its own without `silenceable`"), "NFPA 72 10.12.2 (what silence is for); "+commonPractice)
 		}
+	}
+}
+
+// silencedRelease: an output that the program itself calls a release, though nothing says what it drives.
+func (j *judge) silencedRelease(effect, place int, output int32) {
+	if slices.ContainsFunc(j.analysis.Pairs, func(p program.Pair) bool { return p.Effect == effect && p.State == term.Release }) {
+		j.add(finding.Error("program.silence-stops-plant", fmt.Sprintf("program.effects[%d].outputs[%d]", effect, place), fmt.Sprintf("silence puts %q to rest, which releases an extinguishing agent", j.Installation.Outputs[output].Label),
+			"only sounders, beacons and announcements are silenced: give it an effect of its own without `silenceable`"), "NFPA 72 10.12.2 (what silence is for); "+commonPractice)
 	}
 }
 
