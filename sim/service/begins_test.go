@@ -51,8 +51,12 @@ func TestEventDetail(t *testing.T) {
 		if e.GetDetail() != "" {
 			seen[e.GetKind()+" "+e.GetSubject()+" "+e.GetDetail()] = true
 		}
+		if e.GetOn() {
+			seen[e.GetKind()+" "+e.GetSubject()+" "+e.GetDetail()+" on"] = true
+		}
 	}
-	for _, want := range []string{"output-operated HALL-SOUNDER evacuate", "equipment fan running", "signal fan running", "equipment-done fan start"} {
+	for _, want := range []string{"output-operated HALL-SOUNDER evacuate", "equipment fan running", "signal fan running", "equipment-done fan start",
+		"condition  fire on", "buzzer   on", "cause hall-fire  on", "active-read HALL-SD  on", "input HALL-SD  on", "equipment fan running"} {
 		if !seen[want] {
 			t.Errorf("no event says %q: %v", want, seen)
 		}

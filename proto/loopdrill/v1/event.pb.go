@@ -100,7 +100,7 @@ type Event struct {
 	// `reply-garbled`, `missing-fault`, `wrong-type-fault`, `duplicate-fault`, `output-fault`.
 	//
 	// Decisions: `fire` (t1: the device's own signal; it is a fire at once unless one of the next four
-	// follows), `verification`, `signal-held`, `investigation`, `fire-tested`; `detector-ready`,
+	// follows, or the device is disabled), `verification`, `signal-held`, `investigation`, `fire-tested`; `detector-ready`,
 	// `signal-verified`, `signal-confirmed`, `signal-dropped`, `investigation-acknowledged`,
 	// `investigation-over`, `prealarm`, `supervisory`, `latch-cleared`.
 	//
@@ -128,9 +128,11 @@ type Event struct {
 	// Who can see it.
 	Visibility Visibility `protobuf:"varint,9,opt,name=visibility,proto3,enum=loopdrill.v1.Visibility" json:"visibility,omitempty"`
 	// What of the subject, for a program to read: of an output or an effect the state, of equipment its
-	// state, its input or its signal. Empty for all other kinds.
+	// state, its input or its signal, of an override its position, of `condition` the condition, of `panel`
+	// `acknowledged`, `silenced`, `evacuate` or the mode, of `mode-scheduled` the mode. Empty for all other kinds.
 	Detail string `protobuf:"bytes,10,opt,name=detail,proto3" json:"detail,omitempty"`
-	// Of an input or a signal of equipment, whether it is operated or given.
+	// Of what can also end, whether it begins: an input of equipment is operated, a signal given, a cause
+	// true, a fault there, a device active. False for all other kinds.
 	On            bool `protobuf:"varint,11,opt,name=on,proto3" json:"on,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
