@@ -81,7 +81,7 @@ func TestGauges(t *testing.T) {
 //   - http://www.electricianmath.com/neccalculations/conductorresistance.htm: 18 AWG at 6.505
 //     ohm/kft, 400 ft of single conductor: 2.602 ohm;
 //   - http://electricianpracticetests.com/national-electrical-code-questions/voltage-drop-calculations-1-nec-code-questions/:
-//     12 AWG at 2.0 ohm/kft, 100 ft one way, 8 A: 3.2 V.
+//     12 AWG at 2.0 ohm/kft, 100 ft one way, 8 A: 3.2 V; 10 AWG at 1.2 ohm/kft, 50 ft one way, 16 A: 1.92 V.
 func TestPublishedDrops(t *testing.T) {
 	r, _ := gaugeOhmPerM(16, true, 75)
 	drop := 4 * 2 * r * 100 * 0.3048
@@ -93,6 +93,9 @@ func TestPublishedDrops(t *testing.T) {
 	perKm = 2.0 / 0.3048
 	c, _ = conduct(&pb.Cable{OhmPerKm: &perKm})
 	near(t, "12 AWG, drop", c.ohmPerM*2*100*0.3048*8, 3.2, 1e-9)
+	perKm = 1.2 / 0.3048
+	c, _ = conduct(&pb.Cable{OhmPerKm: &perKm})
+	near(t, "10 AWG, drop", c.ohmPerM*2*50*0.3048*16, 1.92, 1e-9)
 }
 
 // Temperature: R20 = Rt x 254.5/(234.5+t) (standard form, from memory), within 0.4 % of the published
