@@ -321,7 +321,7 @@ func (b *bench) do(text string) {
 		}
 		order(Operation{Kind: MoveOverride, Index: int32(find(b.world.Overrides)), Value: position})
 	case "level":
-		b.level = uint8(name[0] - '0')
+		b.level = name[0] - '0'
 	case "disable-zone":
 		operate(DisableZone, find(b.world.Zones), on)
 	case "disable-output":

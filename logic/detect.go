@@ -65,20 +65,20 @@ func (c *compiler) zoneRules(path string, zone int, d *pb.Detection) detection.Z
 		Confirm:    map[string]detection.Confirm{"same-or-other": detection.SameOrOther, "other": detection.Other, "other-zone": detection.OtherZone}[d.GetConfirm()],
 		First:      map[string]detection.First{"prealarm": detection.Prealarm, "fire": detection.Fire}[d.GetFirstSignal()],
 		Detectors:  2,
-		Within:     given(d.GetWithin(), d.Within != nil, limits.Duration(rule.FirstSignalDrops)),
-		ReadyAfter: given(d.GetReadyAfter(), d.ReadyAfter != nil, DefaultReadyAfter),
+		Within:     given(d.GetWithin(), d.GetWithin() != nil, limits.Duration(rule.FirstSignalDrops)),
+		ReadyAfter: given(d.GetReadyAfter(), d.GetReadyAfter() != nil, DefaultReadyAfter),
 	}
 	if d.Detectors != nil {
 		z.Detectors = int(d.GetDetectors())
 	}
 	if v := d.GetVerification(); v != nil {
-		z.Restart = given(v.GetRestart(), v.Restart != nil, DefaultRestart)
-		z.Window = given(v.GetWindow(), v.Window != nil, limits.Duration(rule.VerificationWait))
+		z.Restart = given(v.GetRestart(), v.GetRestart() != nil, DefaultRestart)
+		z.Window = given(v.GetWindow(), v.GetWindow() != nil, limits.Duration(rule.VerificationWait))
 	}
 	if v := d.GetInvestigate(); v != nil {
 		z.Investigate = true
-		z.AcknowledgeWithin = given(v.GetAcknowledgeWithin(), v.AcknowledgeWithin != nil, limits.Duration(rule.AcknowledgeWithin))
-		z.Extra = given(v.GetExtra(), v.Extra != nil, limits.Duration(rule.Investigation))
+		z.AcknowledgeWithin = given(v.GetAcknowledgeWithin(), v.GetAcknowledgeWithin() != nil, limits.Duration(rule.AcknowledgeWithin))
+		z.Extra = given(v.GetExtra(), v.GetExtra() != nil, limits.Duration(rule.Investigation))
 	}
 	if z.Confirm == detection.SameOrOther && z.First != detection.Fire && z.Within <= z.ReadyAfter {
 		c.add(finding.Refuse("program.detection-window", path+".within", "the first signal is dropped before its detector is ready again",
@@ -122,10 +122,10 @@ func (c *compiler) detectionOptions(path string, d *pb.Detection) {
 	first := d.GetFirstSignal()
 	without(d.Detectors != nil && confirm != "other", "detectors", "counts detectors of one zone, which only `confirm: other` does", "set `confirm: other`, or leave it out")
 	without(len(d.GetOtherZones()) > 0 && confirm != "other-zone", "other_zones", "is for `confirm: other-zone`", "set `confirm: other-zone`, or leave it out")
-	without(d.ReadyAfter != nil && confirm != "same-or-other", "ready_after", "is for a detector that confirms its own signal", "set `confirm: same-or-other`, or leave it out")
-	without(d.Within != nil && plain, "within", "has no confirmation to wait for", "set `confirm`, or leave it out")
+	without(d.GetReadyAfter() != nil && confirm != "same-or-other", "ready_after", "is for a detector that confirms its own signal", "set `confirm: same-or-other`, or leave it out")
+	without(d.GetWithin() != nil && plain, "within", "has no confirmation to wait for", "set `confirm`, or leave it out")
 	without(first != "" && first != "nothing" && plain, "first_signal", "has no confirmation after it", "set `confirm`, or leave it out")
-	without(d.Within != nil && !plain && first == "fire", "within", "ends nothing: the first signal is fire already, and that stays until reset", "leave it out, or let the first signal be `prealarm` or `nothing`")
+	without(d.GetWithin() != nil && !plain && first == "fire", "within", "ends nothing: the first signal is fire already, and that stays until reset", "leave it out, or let the first signal be `prealarm` or `nothing`")
 	without(d.GetInvestigate() != nil && first == "fire", "investigate", "can hold nothing back: the first signal is fire already", "leave it out, or let the first signal be `prealarm` or `nothing`")
 	without(d.GetInvestigate() != nil && (confirm == "other" || confirm == "other-zone"), "investigate", "has nothing to wait for: where two detectors have signalled, nobody goes to look", "leave it out, or take `confirm: same-or-other`")
 }

@@ -23,7 +23,7 @@ func (p *Program) NeedsLevel(op Operation) uint8 {
 
 // refused reports whether the operator's level is too low, and notes it. Level 0 is the bench
 // itself, to which nothing is refused.
-func (p *Program) refused(s *State, op operation, sink Sink) bool {
+func (p *Program) refused(op operation, sink Sink) bool {
 	need := p.NeedsLevel(op.Operation)
 	if op.Level == 0 || op.Level >= need {
 		return false

@@ -153,7 +153,7 @@ func (n *naive) muted(i int) bool { return n.disabledPoint(i) || n.inTest(i) }
 // ofSignals are the kinds of facts that a device itself signals, besides fire.
 var ofSignals = []term.Kind{term.DeviceActive, term.DevicePrealarm, term.DeviceSupervisory}
 
-// keeps keeps what devices say, and reports whether it goes no further.
+// keeps notes what devices say, and reports whether it goes no further.
 func (n *naive) keeps(in input) bool {
 	if !slices.Contains(ofSignals, in.fact.Kind) {
 		return false
@@ -194,6 +194,10 @@ func (n *naive) takeAway(f term.Fact) {
 // bring begins a fact.
 func (n *naive) bring(f term.Fact) {
 	delete(n.gone, f)
+	if further := f.Kind == term.DeviceFault || f.Kind == term.OutputFault || f.Kind == term.LoopFault; further && n.facts[f] {
+		n.unheard[f] = true
+		n.flag(term.PanelAcknowledged, false)
+	}
 	if !n.facts[f] {
 		switch f.Kind {
 		case term.DevicePrealarm, term.DeviceSupervisory, term.DeviceFault, term.OutputFault, term.LoopFault, term.SupplyFault:

@@ -10,7 +10,7 @@ import (
 func (p *Program) takeOperations(s *State, sink Sink) {
 	resetBy, reset := uint64(0), false
 	for _, op := range s.ops {
-		if p.refused(s, op, sink) {
+		if p.refused(op, sink) {
 			continue
 		}
 		if op.Kind == Reset {
@@ -230,7 +230,7 @@ func (p *Program) reset(s *State, event uint64, sink Sink) {
 // clearGone clears latched signals beside fire that are there no more.
 func (p *Program) clearGone(s *State, event uint64, sink Sink) {
 	for kind := range term.OutputState {
-		if !p.latches[kind] && !(kind == term.DeviceActive && p.latchesTechnical) {
+		if !p.latches[kind] && (kind != term.DeviceActive || !p.latchesTechnical) {
 			continue
 		}
 		for i := range p.net.size[kind] {

@@ -106,7 +106,7 @@ func (c *compiler) phase(number int32, f floors) {
 		c.p.pairs = append(c.p.pairs, pair{action: action, cause: f.causes[burning], effect: f.effects[floor], state: state, after: after, phasing: number, floor: int32(burning)})
 	}
 	for burning := range f.causes {
-		steps := time.Duration(0)
+		later := time.Duration(0)
 		for _, floor := range order(burning, len(f.causes)) {
 			if floor == burning || floor == burning+1 && f.together[above] || floor == burning-1 && f.together[below] {
 				add(burning, floor, term.Evacuate, 0)
@@ -115,8 +115,8 @@ func (c *compiler) phase(number int32, f floors) {
 			if f.alert {
 				add(burning, floor, term.Alert, 0)
 			}
-			steps++
-			add(burning, floor, term.Evacuate, steps*f.step)
+			later += f.step
+			add(burning, floor, term.Evacuate, later)
 		}
 	}
 }

@@ -108,9 +108,9 @@ func TestFirstZoneSetsSmokeMode(t *testing.T) {
 		causes: [{cause: a, when: "zone('a').fire"}, {cause: b, when: "zone('b').fire"}],
 		effects: [{effect: exhaust-a, outputs: [FAN], one_of: smoke, until: reset}, {effect: exhaust-b, outputs: [DOOR], one_of: smoke, until: reset}],
 		actions: [{causes: [a], effects: [exhaust-a], state: "on"}, {causes: [b], effects: [exhaust-b], state: "on"}]}}`)
-	modes := func() string { return b.demand("FAN") + " " + b.demand("DOOR") }
+	modes := func() string { return b.demand("FAN") + "/" + b.demand("DOOR") }
 	for i, step := range []struct{ act, want string }{
-		{"fire B1", "off on"}, {"fire A1", "off on"}, {"clear B1", "off on"}, {"reset", "on off"}, {"clear A1", "on off"}, {"reset", "off off"},
+		{"fire B1", "off/on"}, {"fire A1", "off/on"}, {"clear B1", "off/on"}, {"reset", "on/off"}, {"clear A1", "on/off"}, {"reset", "off/off"},
 	} {
 		b.step(time.Duration(i)*time.Second, step.act)
 		if got := modes(); got != step.want {

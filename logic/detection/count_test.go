@@ -32,7 +32,7 @@ func orders(set int, before []int32, visit func([]int32)) {
 	}
 	for rest := set; rest != 0; rest &= rest - 1 {
 		i := bits.TrailingZeros(uint(rest))
-		orders(set&^(1<<i), append(before[:len(before):len(before)], int32(i)), visit)
+		orders(set&^(1<<i), append(slices.Clip(before), int32(i)), visit)
 	}
 }
 

@@ -240,7 +240,7 @@ func TestAgainstTwin(t *testing.T) {
 		seconds := rapid.IntRange(5, 60).Draw(t, "seconds")
 		for second := 1; second <= seconds; second++ { // 0 is no time to the twin
 			b.runTo(time.Duration(second) * time.Second)
-			b.recorder.ready = nil
+			b.ready = nil
 			n.now, n.ready = second, nil
 			for range rapid.SampledFrom([]int{0, 0, 0, 1, 1, 2}).Draw(t, "acts") {
 				act := rapid.SampledFrom([]string{"s1", "s1", "s2", "h1", "c1", "t1", "t2", "g1", "d1", "u1", "ack", "ack", "ack", "ack", "reset",
@@ -303,7 +303,7 @@ func compare(t *rapid.T, b *bench, n *twin, zones []Zone, script []string) {
 		}
 	}
 	sure := []bool{b.sure[0], b.sure[1]}
-	ready, twinReady := slices.Clone(b.recorder.ready), slices.Clone(n.ready)
+	ready, twinReady := slices.Clone(b.ready), slices.Clone(n.ready)
 	slices.Sort(ready)
 	slices.Sort(twinReady)
 	if !slices.Equal(fire, twinFire) || !slices.Equal(early, twinEarly) || !slices.Equal(sure, n.sure) || !slices.Equal(ready, twinReady) {
