@@ -197,69 +197,75 @@ var wiringFields = map[string]bool{"cable_m": true, "cable": true, "spur_from": 
 
 // entry is a device as it stands in a file.
 type entry struct {
-	m    *pb.Device
-	path string
-	loop uint32
+	m     *pb.Device
+	path  string
+	loop  uint32
+	point int32  // common number of an addressed device, else -1
+	key   string // the same for the same device of both sites
 }
 
 // devices compares devices by what they are, wherever they stand: addressed ones as points, isolators on
 // their own by label.
 func (c *comparer) devices() {
-	p := c.p
-	var all [2][]entry
-	at := [2]map[string]int{{}, {}}
-	for s, b := range p.built {
-		for l, lp := range b.Site.GetLoops() {
-			for i, d := range lp.GetDevices() {
-				key := "isolator " + d.GetLabel()
-				if n, ok := b.Installation.Point(d.GetLabel()); ok && d.Address != nil {
-					if s == 1 {
-						n = p.points.common(n)
-					}
-					key = fmt.Sprint("point ", n)
-				}
-				at[s][key] = len(all[s])
-				all[s] = append(all[s], entry{d, fmt.Sprintf("loops[%d].devices[%d]", l, i), lp.GetLoop()})
-			}
-		}
-	}
-	keyOf := func(s int, e entry) (string, change) {
-		about := none("device", e.m.GetLabel())
-		n, ok := p.built[s].Installation.Point(e.m.GetLabel())
-		if !ok || e.m.Address == nil {
-			about.kind, about.loop = "wiring", c.loopNumber(fmt.Sprint(e.loop))
-			return "isolator " + e.m.GetLabel(), about
-		}
-		if s == 1 {
-			n = p.points.common(n)
-		}
-		about.point = n
-		if o := p.outputNumber(e.m.GetLabel()); o >= 0 {
-			about.output = o
-		}
-		return fmt.Sprint("point ", n), about
-	}
-	for _, a := range all[0] {
-		key, about := keyOf(0, a)
-		c.subject = about
-		j, ok := at[1][key]
+	old, changed := c.wired(0), c.wired(1)
+	for _, a := range old.list {
+		c.subject = c.aboutDevice(a)
+		j, ok := changed.at[a.key]
 		if !ok {
 			c.add("", "there", isGone, a.path, "")
 			continue
 		}
-		b := all[1][j]
+		b := changed.list[j]
 		if a.loop != b.loop {
 			c.add("loop", fmt.Sprint(a.loop), fmt.Sprint(b.loop), a.path, b.path)
 		}
 		c.device(a, b)
 	}
-	for _, b := range all[1] {
-		key, about := keyOf(1, b)
-		if _, ok := at[0][key]; !ok {
-			c.subject = about
+	for _, b := range changed.list {
+		if _, ok := old.at[b.key]; !ok {
+			c.subject = c.aboutDevice(b)
 			c.add("", "", isNew, "", b.path)
 		}
 	}
+}
+
+// wired are the devices of one site, in wiring order.
+type wired struct {
+	list []entry
+	at   map[string]int // place in the list, by key
+}
+
+func (c *comparer) wired(side int) wired {
+	b := c.p.built[side]
+	all := wired{at: map[string]int{}}
+	for l, lp := range b.Site.GetLoops() {
+		for i, d := range lp.GetDevices() {
+			e := entry{m: d, path: fmt.Sprintf("loops[%d].devices[%d]", l, i), loop: lp.GetLoop(), point: -1, key: "isolator " + d.GetLabel()}
+			if n, ok := b.Installation.Point(d.GetLabel()); ok && d.Address != nil {
+				if side == 1 {
+					n = c.p.points.common(n)
+				}
+				e.point, e.key = n, fmt.Sprint("point ", n)
+			}
+			all.at[e.key] = len(all.list)
+			all.list = append(all.list, e)
+		}
+	}
+	return all
+}
+
+// aboutDevice is the subject of what differs in a device.
+func (c *comparer) aboutDevice(e entry) change {
+	about := none("device", e.m.GetLabel())
+	if e.point < 0 {
+		about.kind, about.loop = "wiring", c.loopNumber(fmt.Sprint(e.loop))
+		return about
+	}
+	about.point = e.point
+	if o := c.p.outputNumber(e.m.GetLabel()); o >= 0 {
+		about.output = o
+	}
+	return about
 }
 
 // device compares one device, and tells its wiring from what it does.

@@ -107,7 +107,7 @@ func (r *runner) collect(side int, d *drill.Drill, c *course) {
 			add(trackFault, &p.points, e, n, int64(e.Kind)<<8|e.Value, "fault "+onOff(e.Value))
 		}
 	}
-	r.keep(side, d, c)
+	c.log = log.Fork() // the drill's memory does not outlast the run
 }
 
 func decisionWord(e *sim.Event) string {
@@ -125,11 +125,6 @@ func onOff(value int64) string {
 		return "on"
 	}
 	return "off"
-}
-
-// keep writes down the chains of what was watched of outputs, which the drill's memory does not outlast.
-func (r *runner) keep(side int, d *drill.Drill, c *course) {
-	c.log = d.Log().Fork()
 }
 
 // chain writes the chain of an event with its places in the file.

@@ -128,7 +128,7 @@ func (c *comparison) courses(o *outcome, g gap) (old, changed *pb.DiffCourse) {
 		if g.track.kind == trackDemand {
 			out[s].Subject += ", as demanded"
 		}
-		event := uint64(0)
+		var event uint64
 		if g.number < len(steps) {
 			event = steps[g.number].event
 		} else {

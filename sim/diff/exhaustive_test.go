@@ -223,6 +223,6 @@ func mutatePlain(r *rand.Rand, m *pb.Site) {
 	case 2:
 		c.When += " || " + leaves[r.IntN(len(leaves))]
 	case 3:
-		p.Actions = p.Actions[1:]
+		p.Actions = p.GetActions()[1:]
 	}
 }

@@ -80,9 +80,9 @@ func TestEveryWordOfPanelCounts(t *testing.T) {
 		"probe_unused":        func(m *pb.Site) { m.Loops[0].Line = &pb.Line{ProbeUnused: true} },
 		"shared_commands":     func(m *pb.Site) { m.Loops[0].Line = &pb.Line{SharedCommands: true} },
 		"reply_current_check": func(m *pb.Site) { m.Loops[0].Line = &pb.Line{ReplyCurrentCheck: true} },
-		"commands_between":    func(m *pb.Site) { m.Loops[0].Line = &pb.Line{CommandsBetweenVisits: proto.Uint32(1)} },
-		"missed_replies":      func(m *pb.Site) { m.Loops[0].Line = &pb.Line{MissedReplies: proto.Uint32(5)} },
-		"error_rate":          func(m *pb.Site) { m.Loops[0].Line = &pb.Line{ErrorRate: proto.Float64(0.01)} },
+		"commands_between":    func(m *pb.Site) { m.Loops[0].Line = &pb.Line{CommandsBetweenVisits: new(uint32(1))} },
+		"missed_replies":      func(m *pb.Site) { m.Loops[0].Line = &pb.Line{MissedReplies: new(uint32(5))} },
+		"error_rate":          func(m *pb.Site) { m.Loops[0].Line = &pb.Line{ErrorRate: new(0.01)} },
 		"latched fault":       func(m *pb.Site) { m.Panel = &pb.Panel{Latched: []string{"fault"}} },
 		"latched supervisory": func(m *pb.Site) { m.Panel = &pb.Panel{Latched: []string{"supervisory"}} },
 		"mode":                func(m *pb.Site) { m.Panel = &pb.Panel{Mode: "night"} },
@@ -93,8 +93,8 @@ func TestEveryWordOfPanelCounts(t *testing.T) {
 		"calendar": func(m *pb.Site) {
 			m.Panel = &pb.Panel{Calendar: []*pb.ModeChange{{Days: []string{"mon"}, At: durationpb.New(0), Mode: "day"}}}
 		},
-		"panel supply":          func(m *pb.Site) { m.Panel = &pb.Panel{Supply: &pb.PanelSupply{VoltageV: proto.Float64(28)}} },
-		"a limit":               func(m *pb.Site) { m.Rules.Limits = []*pb.Limit{{Limit: "loop_length_m", Value: proto.Float64(1200)}} },
+		"panel supply":          func(m *pb.Site) { m.Panel = &pb.Panel{Supply: &pb.PanelSupply{VoltageV: new(28.0)}} },
+		"a limit":               func(m *pb.Site) { m.Rules.Limits = []*pb.Limit{{Limit: "loop_length_m", Value: new(1200.0)}} },
 		"a second pack":         func(m *pb.Site) { m.Rules.Packs = append(m.Rules.Packs, "en54") },
 		"a place's use":         func(m *pb.Site) { m.Places[0].Use = "stair" },
 		"a place's floor":       func(m *pb.Site) { m.Places[0].Floor = "B2" },
@@ -102,11 +102,11 @@ func TestEveryWordOfPanelCounts(t *testing.T) {
 		"return route":          func(m *pb.Site) { m.Loops[0].ReturnRoute = "same" },
 		"required class":        func(m *pb.Site) { m.Loops[0].RequiredClass = "x" },
 		"an isolator less":      func(m *pb.Site) { m.Loops[0].Devices[2].Isolator = nil },
-		"a device's own cable":  func(m *pb.Site) { m.Loops[0].Devices[2].Cable = &pb.Cable{ConductorMm2: proto.Float64(2.5)} },
-		"a spur":                func(m *pb.Site) { m.Loops[0].Devices[4].SpurFrom = proto.Uint32(4) },
+		"a device's own cable":  func(m *pb.Site) { m.Loops[0].Devices[2].Cable = &pb.Cable{ConductorMm2: new(2.5)} },
+		"a spur":                func(m *pb.Site) { m.Loops[0].Devices[4].SpurFrom = new(uint32(4)) },
 		"what an input senses":  func(m *pb.Site) { m.Loops[0].Devices[6].GetInputModule().Senses = "valve-position" },
 		"a control less":        func(m *pb.Site) { m.Program.Controls = append(m.Program.Controls, &pb.Control{Control: "spare"}) },
-		"an equipment's inputs": func(m *pb.Site) { m.Equipment[0].GetFan().CoilMa = proto.Float64(80) },
+		"an equipment's inputs": func(m *pb.Site) { m.Equipment[0].GetFan().CoilMa = new(80.0) },
 	} {
 		m := proto.CloneOf(old.Site)
 		change(m)

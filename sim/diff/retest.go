@@ -86,13 +86,10 @@ func (c *comparison) retestPart(out *pb.Retest, why map[int32][]string, p *part)
 		return // the device is on the list itself; the others are no function
 	}
 	f := &pb.RetestFunction{Subjects: p.subjects(), Test: p.kind + ": " + headline(p.changes)}
-	switch {
-	case p.kind == "wiring":
+	if p.kind == "wiring" {
 		f.Operate = "open and short the cable at what has changed, and look whom it takes"
-	default:
-		if probes := c.probes(p); len(probes) > 0 {
-			f.Operate = c.p.text(probes[0])
-		}
+	} else if probes := c.probes(p); len(probes) > 0 {
+		f.Operate = c.p.text(probes[0])
 	}
 	out.Functions = append(out.Functions, f)
 }

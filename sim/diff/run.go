@@ -3,6 +3,7 @@ package diff
 import (
 	"context"
 	"fmt"
+	"slices"
 	"time"
 
 	"loopdrill.dev/loopdrill/logic/bdd"
@@ -227,7 +228,7 @@ func (r *runner) stimulate(side int, s *stimulus, d *drill.Drill, c *course) err
 	}
 	acts := s.acts
 	if s.late {
-		acts = append(acts[:len(acts):len(acts)], s.given...)
+		acts = append(slices.Clip(acts), s.given...)
 	}
 	for _, g := range acts {
 		a, _ := p.setAct(side, g, max(from, d.Instant()+1)+actsAfter)

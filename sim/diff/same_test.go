@@ -68,7 +68,7 @@ func spelt(r *rand.Rand, m *pb.Site) *pb.Site {
 		}
 	}
 	if m.GetPanel().GetResound() == "" {
-		if m.Panel == nil {
+		if m.GetPanel() == nil {
 			m.Panel = &pb.Panel{}
 		}
 		m.Panel.Resound = "new-zone"

@@ -46,7 +46,7 @@ func (t *text) line(format string, args ...any) { fmt.Fprintf(&t.Builder, format
 // wrap writes words in lines of a terminal's width, the first behind one lead, the others behind another.
 func (t *text) wrap(lead, next, words string) {
 	line, empty := lead, true
-	for _, word := range strings.Fields(words) {
+	for word := range strings.FieldsSeq(words) {
 		if !empty && utf8.RuneCountInString(line)+1+utf8.RuneCountInString(word) > width {
 			t.line("%s", line)
 			line, empty = next, true

@@ -107,38 +107,16 @@ func (p *pairing) figures(l int32) []string {
 func (p *pairing) lostSets(l int32, nets [2]*wire.Network) []string {
 	var list []string
 	for _, kind := range []wire.FaultKind{wire.Short, wire.Break} {
-		var lost [2]map[string][]string
-		var most [2]int
-		var order []string
-		for s, n := range nets {
-			lost[s] = map[string][]string{}
-			survey := n.Survey()
-			for run := range int32(n.Runs()) {
-				var names []string
-				for _, e := range survey.Lost(kind, run, nil) {
-					names = append(names, p.entryName(s, l, n, e))
-				}
-				slices.Sort(names)
-				before := "before return"
-				if run != n.Return() || !n.Ring() {
-					before = "before " + p.entryName(s, l, n, run)
-				}
-				lost[s][before] = names
-				most[s] = max(most[s], len(names))
-				if s == 0 {
-					order = append(order, before)
-				}
-			}
-		}
+		old, changed := p.losses(0, l, nets[0], kind), p.losses(1, l, nets[1], kind)
 		word := map[wire.FaultKind]string{wire.Short: "short", wire.Break: "break"}[kind]
 		first, count := "", 0
-		for _, before := range order {
-			other, ok := lost[1][before]
-			if !ok || slices.Equal(lost[0][before], other) {
+		for _, before := range old.runs {
+			other, ok := changed.lost[before]
+			if !ok || slices.Equal(old.lost[before], other) {
 				continue
 			}
 			if count++; first == "" {
-				first = fmt.Sprintf("%s %s loses %s -> %s", word, before, namesText(lost[0][before]), namesText(other))
+				first = fmt.Sprintf("%s %s loses %s -> %s", word, before, namesText(old.lost[before]), namesText(other))
 			}
 		}
 		if count > 0 {
@@ -147,11 +125,38 @@ func (p *pairing) lostSets(l int32, nets [2]*wire.Network) []string {
 				list = append(list, fmt.Sprintf("and so for %d more runs of cable", count-1))
 			}
 		}
-		if most[0] != most[1] {
-			list = append(list, fmt.Sprintf("most devices lost by one %s %d -> %d", word, most[0], most[1]))
+		if old.most != changed.most {
+			list = append(list, fmt.Sprintf("most devices lost by one %s %d -> %d", word, old.most, changed.most))
 		}
 	}
 	return list
+}
+
+// losses are whom a fault of one kind takes in each run of a loop's cable, all in the old site's words.
+type losses struct {
+	runs []string            // in wiring order, named by where they end
+	lost map[string][]string // by run, sorted
+	most int                 // devices that one fault takes
+}
+
+func (p *pairing) losses(side int, l int32, n *wire.Network, kind wire.FaultKind) losses {
+	of := losses{lost: map[string][]string{}}
+	survey := n.Survey()
+	for run := range int32(n.Runs()) {
+		var names []string
+		for _, e := range survey.Lost(kind, run, nil) {
+			names = append(names, p.entryName(side, l, e))
+		}
+		slices.Sort(names)
+		before := "before return"
+		if run != n.Return() || !n.Ring() {
+			before = "before " + p.entryName(side, l, run)
+		}
+		of.runs = append(of.runs, before)
+		of.lost[before] = names
+		of.most = max(of.most, len(names))
+	}
+	return of
 }
 
 // blind compares the longest time for which a short makes a loop's devices stop that are not lost for good.
@@ -169,7 +174,7 @@ func blind(nets [2]*wire.Network, visits [2]wire.Visits) []string {
 }
 
 // entryName is the old site's name of an entry of a loop's wire.
-func (p *pairing) entryName(side int, l int32, n *wire.Network, e int32) string {
+func (p *pairing) entryName(side int, l, e int32) string {
 	own, _ := p.loops.side(side, l)
 	return p.deviceName(side, p.built[side].Site.GetLoops()[own].GetDevices()[e])
 }

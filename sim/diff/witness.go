@@ -160,58 +160,11 @@ const (
 // candidates are stimuli that by the conditions show a group, smallest first.
 func (d *decider) candidates(g *group) []*stimulus {
 	var list []*stimulus
-	o := g.outputs[0]
-	enter := func(n function) {
-		for range maxAlternatives {
-			if n == never {
-				return
-			}
-			settings, ok := d.f.Cheapest(n, d.cost)
-			if !ok {
-				return
-			}
-			s := &stimulus{again: -1}
-			d.follow(s, settings, 0)
-			list = append(list, s)
-			list = append(list, d.variants(s, n)...)
-			first := slices.IndexFunc(settings, func(x bdd.Setting) bool { return x.On != d.rest[x.Fact] })
-			if first < 0 {
-				return
-			}
-			with := d.f.Fact(settings[first].Fact)
-			if !settings[first].On {
-				with = d.f.Not(with)
-			}
-			n = d.f.without(n, with)
-		}
-	}
 	for s, lines := range [2][]line{g.gone, g.new} {
 		for i := range lines {
-			l := &lines[i]
-			apart := d.apart(s, o, l)
-			if apart == never {
-				apart = l.when
+			for _, n := range d.shownWhen(g, s, &lines[i]) {
+				list = append(list, d.cheapest(n)...)
 			}
-			hidden := never
-			for side := range d.sides {
-				for k := range d.sides[side].lines[o] {
-					m := &d.sides[side].lines[o][k]
-					if m.state >= l.state && m.after <= l.after && m.pulse == 0 && !slices.ContainsFunc(append(slices.Clone(g.gone), g.new...), func(x line) bool { return x.timing == m.timing && x.when == m.when }) {
-						hidden = d.f.or(hidden, m.when)
-					}
-				}
-			}
-			for k := range d.sides[1-s].lines[o] {
-				if m := &d.sides[1-s].lines[o][k]; m.state == l.state && m.after == l.after {
-					for _, guards := range l.guardsBeside(m) {
-						n := d.f.and(d.f.and(l.when, m.when), d.f.differ(guards[0], guards[1]))
-						enter(d.f.without(n, hidden))
-						enter(n)
-					}
-				}
-			}
-			enter(d.f.without(apart, hidden))
-			enter(apart)
 		}
 	}
 	slices.SortStableFunc(list, func(a, b *stimulus) int { return cmp.Compare(a.count(), b.count()) })
@@ -223,6 +176,72 @@ func (d *decider) candidates(g *group) []*stimulus {
 		return was
 	})
 	return list[:min(len(list), maxCandidates)]
+}
+
+// shownWhen are the conditions under which a line that only one site has shows on an output, the best first: where
+// nothing hides it before where something may, and a difference of guards before one of the condition.
+func (d *decider) shownWhen(g *group, side int, l *line) []function {
+	var list []function
+	o, hidden := g.outputs[0], d.hiding(g, l)
+	for k := range d.sides[1-side].lines[o] {
+		m := &d.sides[1-side].lines[o][k]
+		if m.state != l.state || m.after != l.after {
+			continue
+		}
+		for _, guards := range l.guardsBeside(m) {
+			n := d.f.and(d.f.and(l.when, m.when), d.f.differ(guards[0], guards[1]))
+			list = append(list, d.f.without(n, hidden), n)
+		}
+	}
+	apart := d.apart(side, o, l)
+	if apart == never {
+		apart = l.when
+	}
+	return append(list, d.f.without(apart, hidden), apart)
+}
+
+// hiding is when a line that is no difference itself asks for as much on either site, no later.
+func (d *decider) hiding(g *group, l *line) function {
+	hidden := never
+	for side := range d.sides {
+		for k := range d.sides[side].lines[g.outputs[0]] {
+			m := &d.sides[side].lines[g.outputs[0]][k]
+			same := func(x line) bool { return x.timing == m.timing && x.when == m.when }
+			if m.state >= l.state && m.after <= l.after && m.pulse == 0 && !slices.ContainsFunc(g.gone, same) && !slices.ContainsFunc(g.new, same) {
+				hidden = d.f.or(hidden, m.when)
+			}
+		}
+	}
+	return hidden
+}
+
+// cheapest are the cheapest stimuli that make a condition true, each with its variants: after the cheapest
+// of all, the cheapest without the first thing that this one changed, and so on.
+func (d *decider) cheapest(n function) []*stimulus {
+	var list []*stimulus
+	for range maxAlternatives {
+		if n == never {
+			break
+		}
+		settings, ok := d.f.Cheapest(n, d.cost)
+		if !ok {
+			break
+		}
+		s := &stimulus{again: -1}
+		d.follow(s, settings, 0)
+		list = append(list, s)
+		list = append(list, d.variants(s, n)...)
+		first := slices.IndexFunc(settings, func(x bdd.Setting) bool { return x.On != d.rest[x.Fact] })
+		if first < 0 {
+			break
+		}
+		with := d.f.Fact(settings[first].Fact)
+		if !settings[first].On {
+			with = d.f.Not(with)
+		}
+		n = d.f.without(n, with)
+	}
+	return list
 }
 
 // variants are other ways to bring the same facts about: settings made after the signals instead of before,

@@ -88,15 +88,15 @@ func phasedText(phasings []*pb.Phasing, path string) []string {
 
 // conditions writes the conditions of a line's causes as the file has them.
 func (d *decider) conditions(s int, l *line) string {
-	text := ""
+	var text strings.Builder
 	var seen []int
 	for _, o := range l.from {
 		if o.cause >= 0 && !slices.Contains(seen, o.cause) {
 			seen = append(seen, o.cause)
-			text += ": " + d.p.built[s].Site.GetProgram().GetCauses()[o.cause].GetWhen()
+			text.WriteString(": " + d.p.built[s].Site.GetProgram().GetCauses()[o.cause].GetWhen())
 		}
 	}
-	return text
+	return text.String()
 }
 
 func (d *decider) setName(set int32) string {

@@ -58,22 +58,75 @@ func (j *judgement) chain(n uint64) (words []string, at []int64) {
 // brokenLink finds the first link that is missing between the run's signals and an output that
 // should have changed, as things stood when it was required or came to be later.
 func (j *judgement) brokenLink(d *difference) string {
+	seen := j.linksOf(d)
+	for _, s := range j.r.signals {
+		if !seen.read[int32(s.Point)] {
+			return linkSeen
+		}
+		if !seen.decided[int32(s.Point)] {
+			return linkConfirmed
+		}
+	}
+	if d.row >= 0 && j.truthOf(d.row) == nil {
+		return linkCondition
+	}
+	if link := j.programLink(d, seen.causes, seen.pairs); link != "" {
+		return j.untaken(link, seen.waiting)
+	}
+	_, overridden := j.c.d.Overridden(d.output)
+	switch {
+	case j.c.d.Disabled(d.output):
+		return linkEnabled
+	case overridden:
+		return linkSwitch
+	case !seen.demanded:
+		return linkAction
+	case !seen.sent && j.w.v.plan.In.Outputs[d.output].Point >= 0:
+		return linkCommanded
+	case seen.lost:
+		return linkReached
+	}
+	return linkOperated
+}
+
+// untaken names, where no cause is true, what keeps the run's signals from the program, if something does.
+func (j *judgement) untaken(link string, waiting map[int32]bool) string {
+	if link != linkCause {
+		return link
+	}
+	for _, s := range j.r.signals {
+		if j.w.disabled(j.c, term.Fact{Index: int32(s.Point)}) {
+			return linkTaken
+		}
+		if waiting[int32(s.Point)] {
+			return linkPassed
+		}
+	}
+	return link
+}
+
+// linksSeen is how far a run came on its way to an output.
+type linksSeen struct {
+	read, decided, waiting map[int32]bool // points: read active, decided, held by the detection of their zone
+	causes, pairs          map[int32]bool // true, active
+	demanded, sent, lost   bool           // of the output: its demand, its command, and that nobody heard this
+}
+
+// linksOf reads the log up to silence.
+func (j *judgement) linksOf(d *difference) linksSeen {
 	log := j.c.d.Log()
-	read, decided := map[int32]bool{}, map[int32]bool{}
-	causes, pairs := map[int32]bool{}, map[int32]bool{}
-	var demanded, sent, lost bool
-	waiting := map[int32]bool{}
+	seen := linksSeen{read: map[int32]bool{}, decided: map[int32]bool{}, waiting: map[int32]bool{}, causes: map[int32]bool{}, pairs: map[int32]bool{}}
 	for n := 1; n <= log.Len(); n++ {
 		e := log.Event(uint64(n))
 		if e.At >= j.c.silence {
 			break
 		}
 		if f, on, ok := confirmed(e); ok && on {
-			read[e.Subject] = true
-			decided[e.Subject] = decided[e.Subject] || f.Kind != term.DeviceActive || !j.w.v.plan.World.Points[e.Subject].Input.Fire()
+			seen.read[e.Subject] = true
+			seen.decided[e.Subject] = seen.decided[e.Subject] || f.Kind != term.DeviceActive || !j.w.v.plan.World.Points[e.Subject].Input.Fire()
 		}
 		if begins, about := drill.Holds(e.Kind); about && j.signals(e.Subject) {
-			waiting[e.Subject] = begins
+			seen.waiting[e.Subject] = begins
 		}
 		on := e.Value != 0
 		if !on && e.At > d.at {
@@ -82,53 +135,18 @@ func (j *judgement) brokenLink(d *difference) string {
 		mine := e.Subject == d.output
 		switch {
 		case e.Kind == drill.CauseChanged:
-			causes[e.Subject] = on
+			seen.causes[e.Subject] = on
 		case e.Kind == drill.ActionChanged:
-			pairs[e.Subject] = on
+			seen.pairs[e.Subject] = on
 		case e.Kind == drill.OutputDemanded && mine:
-			demanded, sent, lost = on, false, false
+			seen.demanded, seen.sent, seen.lost = on, false, false
 		case e.Kind == drill.CommandSent && mine:
-			sent = on
+			seen.sent = on
 		case e.Kind == drill.CommandHeard && mine:
-			lost = e.Extra == 0
+			seen.lost = e.Extra == 0
 		}
 	}
-	for _, s := range j.r.signals {
-		if !read[int32(s.Point)] {
-			return linkSeen
-		}
-		if !decided[int32(s.Point)] {
-			return linkConfirmed
-		}
-	}
-	if d.row >= 0 && j.truthOf(d.row) == nil {
-		return linkCondition
-	}
-	if link := j.programLink(d, causes, pairs); link != "" {
-		for _, s := range j.r.signals {
-			if link == linkCause && j.w.disabled(j.c, term.Fact{Index: int32(s.Point)}) {
-				return linkTaken
-			}
-			if link == linkCause && waiting[int32(s.Point)] {
-				return linkPassed
-			}
-		}
-		return link
-	}
-	_, overridden := j.c.d.Overridden(d.output)
-	switch {
-	case j.c.d.Disabled(d.output):
-		return linkEnabled
-	case overridden:
-		return linkSwitch
-	case !demanded:
-		return linkAction
-	case !sent && j.w.v.plan.In.Outputs[d.output].Point >= 0:
-		return linkCommanded
-	case lost:
-		return linkReached
-	}
-	return linkOperated
+	return seen
 }
 
 // programLink looks for a cause that is true and an action that joins it with the output.
