@@ -70,7 +70,7 @@ func TestCircuitIsolatorsAreInTheDrop(t *testing.T) {
 	k := figures(t, p).GetCircuits()[0]
 	near(t, "the resistance", k.GetResistanceOhm(), 50*0.02+4*0.1, 1e-9)
 	near(t, "the end-of-line method", k.GetEndOfLineV(), 20.4-0.12*(4*0.2+4*0.1), 1e-6) // from the return: the return and three runs, with all four isolators
-	near(t, "the longest", k.GetLongestM(), (4.4-0.12*4*0.1)/(2*0.12*0.01), 1e-6) // V / (2 I r)
+	near(t, "the longest", k.GetLongestM(), (4.4-0.12*4*0.1)/(2*0.12*0.01), 1e-6)       // V / (2 I r)
 	if k.GetIsolatorCount() != 4 || k.GetRequiredClass() != "x" {
 		t.Errorf("%v", k)
 	}

@@ -164,10 +164,3 @@ func (u unit) haltAll() {
 		u.halt(i)
 	}
 }
-
-// putAll places every part at 0.
-func (u unit) putAll() {
-	for i := range u.machine().tracks {
-		u.put(i, 0)
-	}
-}

@@ -2,6 +2,7 @@ package drill
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -14,7 +15,7 @@ import (
 // voltage let go or with, and what the contact does on loss; and one held through a circuit.
 func doorSite() *pb.Site {
 	site := circuitSite()
-	site.Equipment, site.Loops[0].Devices = nil, site.Loops[0].Devices[:1]
+	site.Equipment, site.Loops[0].Devices = nil, site.GetLoops()[0].GetDevices()[:1]
 	door := func(id string, lock, deEnergise bool) {
 		e := &pb.Equipment{Equipment: id, Kind: &pb.Equipment_DoorHolder{DoorHolder: &pb.DoorHolder{}}}
 		if lock {
@@ -27,7 +28,7 @@ func doorSite() *pb.Site {
 	}
 	var outputs []string
 	device := func(label string) *pb.Device {
-		d := &pb.Device{Label: label, Address: new(uint32(len(site.Loops[0].Devices) + 1)), CableM: new(5.0), Place: "hall"}
+		d := &pb.Device{Label: label, Address: new(uint32(len(site.GetLoops()[0].GetDevices()) + 1)), CableM: new(5.0), Place: "hall"}
 		site.Loops[0].Devices = append(site.Loops[0].Devices, d)
 		outputs = append(outputs, label)
 		return d
@@ -125,7 +126,7 @@ func TestDoorsUnderTrouble(t *testing.T) {
 		{"M-open-rests", []loop.Trouble{loop.WireShort}},
 		{"C", nil},
 	} {
-		if fmt.Sprint(free[c.label]) != fmt.Sprint(c.want) {
+		if !slices.Equal(free[c.label], c.want) {
 			t.Errorf("%s lets go on %v, wanted %v", c.label, free[c.label], c.want)
 		}
 	}

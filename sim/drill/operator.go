@@ -38,10 +38,17 @@ var pairKinds = map[logic.ChangeKind]sim.Kind{
 	logic.DelayHurried: DelayHurried,
 }
 
-// Note logs a change of the program.
+// Note logs a change of the program and carries out what follows from it.
 func (s programSink) Note(c logic.Change) uint64 {
-	d := s.d
-	e := sim.Event{Subject: c.Index, Value: flag(c.On), Parent: cmp.Or(c.Parent, d.halt.began), Also: slices.Clone(c.Also)}
+	event := s.d.add(s.event(&c))
+	s.d.held(s.now, &c, event)
+	s.follow(&c, event)
+	return event
+}
+
+// event is what the log says of a change.
+func (s programSink) event(c *logic.Change) sim.Event {
+	e := sim.Event{Subject: c.Index, Value: flag(c.On), Parent: cmp.Or(c.Parent, s.d.halt.began), Also: slices.Clone(c.Also)}
 	switch c.Kind {
 	case logic.OperationRefused:
 		e.Kind, e.Subject, e.Value, e.Extra = OperationRefused, c.Fact.Index, int64(c.Index), int64(c.Fact.Value)
@@ -73,7 +80,7 @@ func (s programSink) Note(c logic.Change) uint64 {
 	case logic.DisabledChanged:
 		e.Kind, e.Extra = DisablementSet, int64(c.Fact.Kind)
 	default:
-		if heldEvent(&e, &c) {
+		if heldEvent(&e, c) {
 			break
 		}
 		kind, ok := pairKinds[c.Kind]
@@ -82,8 +89,12 @@ func (s programSink) Note(c logic.Change) uint64 {
 		}
 		e.Kind = kind
 	}
-	event := d.add(e)
-	d.held(s.now, &c, event)
+	return e
+}
+
+// follow carries out what a change asks of lines, outputs and timers.
+func (s programSink) follow(c *logic.Change, event uint64) {
+	d := s.d
 	switch c.Kind {
 	case logic.ChainStopped:
 		panic(&sim.BoundError{Bound: "evaluations that follow from the commanded state of an output alone", Limit: logic.ChainLimit, At: s.now})
@@ -103,7 +114,6 @@ func (s programSink) Note(c logic.Change) uint64 {
 			d.loadLater(c.Index, event)
 		}
 	}
-	return event
 }
 
 // Demanded is the state that the panel demands of an output now.

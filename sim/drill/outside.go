@@ -13,10 +13,9 @@ import (
 func (d *Drill) outside(now time.Duration, a *Act) {
 	event := d.add(sim.Event{Kind: StimulusApplied, Subject: a.Index, Value: int64(a.Kind), Extra: a.Value<<1 | flag(a.On)})
 	e, p := int(a.Index), d.plan.In.Plant
-	switch {
-	case a.Kind == ActSignal:
+	if a.Kind == ActSignal {
 		p.Give(d.plant, now, e, int(a.Value), a.On, event, plantSink{d})
-	default:
+	} else {
 		begins := a.On && !p.StoodIn(d.plant, e)
 		p.StandIn(d.plant, now, e, a.On, event, plantSink{d})
 		for input := range p.InputCount(e) {

@@ -7,8 +7,9 @@ import (
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 )
 
-func standIn(equipment string, on bool) *pb.Step {
-	return &pb.Step{Kind: &pb.Step_StandIn{StandIn: &pb.StandInStep{Equipment: equipment, On: new(on)}}}
+// standIn stands in for the fan, or ceases to.
+func standIn(on bool) *pb.Step {
+	return &pb.Step{Kind: &pb.Step_StandIn{StandIn: &pb.StandInStep{Equipment: "fan", On: new(on)}}}
 }
 
 func signal(equipment, name string, on bool) *pb.Step {
@@ -20,7 +21,7 @@ func signal(equipment, name string, on bool) *pb.Step {
 func TestStandIn(t *testing.T) {
 	t.Parallel()
 	b := newBench(t, circuitSite())
-	b.do(time.Second, standIn("fan", true))
+	b.do(time.Second, standIn(true))
 	b.do(2*time.Second, &pb.Step{Kind: &pb.Step_Press{Press: &pb.PointStep{Device: "CP"}}})
 	b.do(40*time.Second, signal("fan", "running", true))
 	b.run(39 * time.Second)
@@ -36,7 +37,7 @@ func TestStandIn(t *testing.T) {
 	if input, _ := b.since(40*time.Second, InputChanged, 1, "FAN-FLOW"); given != 40*time.Second || input != given+b.plan.In.SwitchTime {
 		t.Errorf("given at %v, at the proving input at %v", given, input)
 	}
-	b.do(60*time.Second, standIn("fan", false))
+	b.do(60*time.Second, standIn(false))
 	b.run(90 * time.Second)
 	b.want("equipment('fan').state == 'running' && equipment('fan').proven")
 	rooted(t, b.Drill)
@@ -47,8 +48,8 @@ func TestStandInIsToldAtOnce(t *testing.T) {
 	t.Parallel()
 	b := newBench(t, circuitSite())
 	b.do(time.Second, &pb.Step{Kind: &pb.Step_Press{Press: &pb.PointStep{Device: "CP"}}})
-	b.do(5*time.Second, standIn("fan", true))
-	b.do(6*time.Second, standIn("fan", true)) // again: he knows
+	b.do(5*time.Second, standIn(true))
+	b.do(6*time.Second, standIn(true)) // again: he knows
 	b.run(20 * time.Second)
 	if at, told := b.since(0, EquipmentInput, 0, "fan"); !told || at != 5*time.Second {
 		t.Errorf("told at %v, %v", at, told)

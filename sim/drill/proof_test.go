@@ -9,8 +9,9 @@ import (
 	"loopdrill.dev/loopdrill/sim"
 )
 
-func plantFault(name, equipment, fault string) *pb.Step {
-	return &pb.Step{Step: name, Kind: &pb.Step_PlantFault{PlantFault: &pb.PlantFaultStep{Equipment: equipment, Fault: fault}}}
+// plantFault is a fault of equipment, in a step that is repaired by the name "fault".
+func plantFault(equipment, fault string) *pb.Step {
+	return &pb.Step{Step: "fault", Kind: &pb.Step_PlantFault{PlantFault: &pb.PlantFaultStep{Equipment: equipment, Fault: fault}}}
 }
 
 // proofSite has, beside the fan of the circuits, a damper and a lock behind relays with inputs that
@@ -27,13 +28,13 @@ func proofSite() *pb.Site {
 	proof := func(label, equipment, signal string, atRest string) *pb.Device {
 		return &pb.Device{Label: label, Kind: &pb.Device_InputModule{InputModule: &pb.InputModule{Input: "technical", AtRest: atRest, Proves: &pb.Proof{Equipment: equipment, Signal: signal}}}}
 	}
-	l := site.Loops[0]
+	l := site.GetLoops()[0]
 	for _, d := range []*pb.Device{
 		relay("SHUT", "damper", "close"), proof("SHUT-SEEN", "damper", "closed", "open"),
 		relay("UNLOCK", "lock", "hold"), proof("LOCKED-SEEN", "lock", "locked", "closed"), relay("TRIP", "trip", "trip"),
 		{Label: "CP-2", Zone: "z", Kind: &pb.Device_CallPoint{CallPoint: &pb.CallPoint{}}},
 	} {
-		d.Address, d.CableM, d.Place = new(uint32(len(l.Devices)+1)), new(5.0), "hall"
+		d.Address, d.CableM, d.Place = new(uint32(len(l.GetDevices())+1)), new(5.0), "hall"
 		l.Devices = append(l.Devices, d)
 	}
 	site.Program.Effects = append(site.Program.Effects, &pb.Effect{Effect: "more", Outputs: []string{"SHUT", "UNLOCK"}}, &pb.Effect{Effect: "power", Outputs: []string{"TRIP"}})
@@ -53,7 +54,7 @@ func TestMissedProof(t *testing.T) {
 		within                   time.Duration
 	}{{"fan", "FAN-FLOW", "FAN-START", time.Minute}, {"damper", "SHUT-SEEN", "SHUT", 75 * time.Second}, {"lock", "LOCKED-SEEN", "UNLOCK", 200 * time.Second}} {
 		b := newBench(t, proofSite())
-		b.do(time.Second, plantFault("fault", c.equipment, "unproven"))
+		b.do(time.Second, plantFault(c.equipment, "unproven"))
 		b.do(2*time.Second, press())
 		b.repair(300*time.Second, "fault")
 		b.run(400 * time.Second)
@@ -79,7 +80,7 @@ func TestMissedProof(t *testing.T) {
 func TestProofWithin(t *testing.T) {
 	t.Parallel()
 	site := proofSite()
-	for _, d := range site.Loops[0].Devices {
+	for _, d := range site.GetLoops()[0].GetDevices() {
 		if d.GetLabel() == "FAN-FLOW" {
 			d.GetInputModule().Proves.Within = ms(11_999)
 		}
@@ -102,7 +103,7 @@ func TestProofWithin(t *testing.T) {
 func TestProofNotAsked(t *testing.T) {
 	t.Parallel()
 	b := newBench(t, proofSite())
-	b.do(time.Second, plantFault("fault", "fan", "stuck"))
+	b.do(time.Second, plantFault("fan", "stuck"))
 	b.do(2*time.Second, press())
 	b.do(100*time.Second, &pb.Step{Kind: &pb.Step_Clear{Clear: &pb.PointStep{Device: "CP"}}})
 	b.do(101*time.Second, &pb.Step{Kind: &pb.Step_Reset_{Reset_: &pb.ResetStep{}}})
@@ -115,7 +116,7 @@ func TestProofNotAsked(t *testing.T) {
 	}
 
 	b = newBench(t, proofSite())
-	b.do(time.Second, plantFault("fault", "fan", "stuck"))
+	b.do(time.Second, plantFault("fan", "stuck"))
 	b.do(2*time.Second, press())
 	b.do(3*time.Second, &pb.Step{Kind: &pb.Step_Press{Press: &pb.PointStep{Device: "CP-2"}}})
 	b.run(300 * time.Second)
@@ -123,8 +124,8 @@ func TestProofNotAsked(t *testing.T) {
 
 	b = newBench(t, proofSite())
 	b.do(2*time.Second, press())
-	b.do(50*time.Second, plantFault("fault", "fan", "stuck"))
-	b.do(60*time.Second, standIn("fan", true))
+	b.do(50*time.Second, plantFault("fan", "stuck"))
+	b.do(60*time.Second, standIn(true))
 	b.do(60*time.Second, signal("fan", "running", false))
 	b.run(300 * time.Second)
 	lost, _ := b.since(60*time.Second, ActiveRead, 0, "FAN-FLOW")
@@ -133,7 +134,7 @@ func TestProofNotAsked(t *testing.T) {
 	}
 
 	b = newBench(t, proofSite())
-	b.do(time.Second, plantFault("fault", "fan", "stuck"))
+	b.do(time.Second, plantFault("fan", "stuck"))
 	b.do(2*time.Second, press())
 	b.do(30*time.Second, &pb.Step{Kind: &pb.Step_Disable{Disable: &pb.SubjectStep{Subject: &pb.SubjectStep_Output{Output: "FAN-START"}}}})
 	b.do(130*time.Second, &pb.Step{Kind: &pb.Step_Enable{Enable: &pb.SubjectStep{Subject: &pb.SubjectStep_Output{Output: "FAN-START"}}}})
@@ -164,7 +165,7 @@ func TestResetAsksForProofsAnew(t *testing.T) {
 	t.Parallel()
 	for _, repaired := range []bool{false, true} {
 		b := newBench(t, proofSite())
-		b.do(time.Second, plantFault("fault", "fan", "unproven"))
+		b.do(time.Second, plantFault("fan", "unproven"))
 		b.do(2*time.Second, press())
 		reset := 200 * time.Second
 		b.do(reset, &pb.Step{Kind: &pb.Step_Reset_{Reset_: &pb.ResetStep{}}}) // the call point is still pressed

@@ -29,7 +29,6 @@ func TestRepairOfOneLeavesTheOther(t *testing.T) {
 	jammed := func() *pb.Step {
 		return &pb.Step{Kind: &pb.Step_PlantFault{PlantFault: &pb.PlantFaultStep{Equipment: "fan", Fault: "stuck"}}}
 	}
-	press := &pb.Step{Kind: &pb.Step_Press{Press: point("CP")}}
 	cases := []struct {
 		name        string
 		first, next func() *pb.Step
@@ -48,13 +47,14 @@ func TestRepairOfOneLeavesTheOther(t *testing.T) {
 	for _, c := range cases {
 		for _, order := range [][2]string{{"first", "next"}, {"next", "first"}} {
 			t.Run(fmt.Sprintf("%s, %s repaired first", c.name, order[0]), func(t *testing.T) {
+				t.Parallel()
 				b := newBench(t, circuitSite())
 				for i, step := range []*pb.Step{c.first(), c.next()} {
 					step.Step = []string{"first", "next"}[i]
 					b.do(time.Second, step)
 				}
 				if c.press {
-					b.do(2*time.Second, press)
+					b.do(2*time.Second, press())
 				}
 				b.repair(20*time.Second, order[0])
 				b.repair(40*time.Second, order[1])
@@ -70,6 +70,7 @@ func TestRepairOfOneLeavesTheOther(t *testing.T) {
 		}
 	}
 	t.Run("garbled replies twice", func(t *testing.T) {
+		t.Parallel()
 		b := newBench(t, circuitSite())
 		for i := range 2 {
 			step := noise()

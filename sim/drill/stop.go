@@ -65,10 +65,10 @@ func (d *Drill) stopPanel(now time.Duration, event uint64) uint64 {
 			continue
 		}
 		d.outputs[o].read = circuit.Normal
-		switch {
-		case fixed.OnLoss == loop.Operates:
+		switch fixed.OnLoss {
+		case loop.Operates:
 			d.operate(now, int32(o), term.On, event)
-		case fixed.OnLoss == loop.Rests:
+		case loop.Rests:
 			d.operate(now, int32(o), term.Rest, event)
 		}
 	}

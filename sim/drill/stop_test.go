@@ -19,7 +19,7 @@ func stopSite() *pb.Site {
 	var outputs []string
 	for _, word := range []string{"stays", "operates", "rests"} {
 		site.Equipment = append(site.Equipment, lock("module-"+word), lock("panel-"+word))
-		n := uint32(len(site.Loops[0].Devices) + 1)
+		n := uint32(len(site.GetLoops()[0].GetDevices()) + 1)
 		site.Loops[0].Devices = append(site.Loops[0].Devices, &pb.Device{Address: new(n), Label: "MODULE-" + word, CableM: new(5.0), Place: "hall",
 			Kind: &pb.Device_RelayModule{RelayModule: &pb.RelayModule{Contact: &pb.Contact{AtRest: "closed", OnLoopLoss: word}, Drives: &pb.Drive{Equipment: "module-" + word, Input: "hold"}}}})
 		site.Panel.Outputs = append(site.Panel.Outputs, &pb.PanelOutput{Label: "PANEL-" + word, Drives: &pb.Drive{Equipment: "panel-" + word, Input: "hold"},
@@ -31,8 +31,9 @@ func stopSite() *pb.Site {
 	return site
 }
 
-func panelStop(name string) *pb.Step {
-	return &pb.Step{Step: name, Kind: &pb.Step_PanelStop{PanelStop: &pb.PanelStopStep{}}}
+// panelStop stops the panel, in a step that is repaired by the name "stop".
+func panelStop() *pb.Step {
+	return &pb.Step{Step: "stop", Kind: &pb.Step_PanelStop{PanelStop: &pb.PanelStopStep{}}}
 }
 
 // A panel whose processor stops: every output does what its contact says of the loss of the loop or of
@@ -41,7 +42,7 @@ func panelStop(name string) *pb.Step {
 func TestPanelStopAtRest(t *testing.T) {
 	t.Parallel()
 	b := newBench(t, stopSite())
-	b.do(10*time.Second, panelStop("stop"))
+	b.do(10*time.Second, panelStop())
 	b.run(9 * time.Second)
 	b.want("!panel.stopped && panel.indicated == 'quiescent'")
 	b.run(10*time.Second + 200*time.Millisecond)
@@ -70,7 +71,7 @@ func TestPanelStopInAFire(t *testing.T) {
 	b := newBench(t, stopSite())
 	b.do(time.Second, &pb.Step{Kind: &pb.Step_Disable{Disable: &pb.SubjectStep{Subject: &pb.SubjectStep_Output{Output: "OTHER"}}}})
 	b.do(2*time.Second, press())
-	b.do(20*time.Second, panelStop("stop"))
+	b.do(20*time.Second, panelStop())
 	b.do(25*time.Second, &pb.Step{Kind: &pb.Step_Disable{Disable: &pb.SubjectStep{Subject: &pb.SubjectStep_Output{Output: "RING"}}}})
 	b.repair(40*time.Second, "stop")
 	b.run(19 * time.Second)
@@ -96,7 +97,7 @@ func TestModulesAreToldAnew(t *testing.T) {
 	t.Parallel()
 	b := newBench(t, stopSite())
 	b.do(2*time.Second, press())
-	b.do(20*time.Second, panelStop("stop"))
+	b.do(20*time.Second, panelStop())
 	b.do(30*time.Second, &pb.Step{Kind: &pb.Step_Clear{Clear: &pb.PointStep{Device: "CP"}}})
 	b.repair(40*time.Second, "stop")
 	b.run(69 * time.Second)
@@ -115,11 +116,11 @@ func TestPanelWithoutItsSupply(t *testing.T) {
 	b.do(10*time.Second, fuse("first"))
 	b.repair(20*time.Second, "first") // the panel would start at 50 s
 	b.do(45*time.Second, fuse("again"))
-	b.do(50*time.Second, panelStop("stop")) // a second reason
+	b.do(50*time.Second, panelStop()) // a second reason
 	b.repair(60*time.Second, "again")
 	b.repair(100*time.Second, "stop") // and starts at 130 s
-	for _, at := range []time.Duration{11, 44, 49, 51, 99, 129} {
-		b.run(at * time.Second)
+	for _, at := range []int{11, 44, 49, 51, 99, 129} {
+		b.run(time.Duration(at) * time.Second)
 		b.want("panel.stopped && !device('BARE').active")
 	}
 	b.run(140 * time.Second)
@@ -138,7 +139,7 @@ func TestForkOfAStoppedPanel(t *testing.T) {
 	t.Parallel()
 	b := newBench(t, stopSite())
 	b.do(2*time.Second, press())
-	b.do(20*time.Second, panelStop("stop"))
+	b.do(20*time.Second, panelStop())
 	b.repair(40*time.Second, "stop")
 	b.run(50 * time.Second)
 	f := b.Fork()

@@ -16,7 +16,7 @@ func diffTask(old, changed *site.Built, work *pb.DiffWork) task {
 		report, err := diff.Compare(ctx, old, changed, diff.Options{Retest: work.GetRetest(), Progress: func(runs int) { progress(runs, 0) }})
 		switch {
 		case ctx.Err() != nil:
-			return result{}, nil
+			return result{}, ctx.Err()
 		case err != nil:
 			return result{}, fmt.Errorf("comparing the sites: %w", err)
 		}

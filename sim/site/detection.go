@@ -18,22 +18,22 @@ func detectionDefaults(m *pb.Site) (out []Default) {
 		state func(*pb.Detection) (applies, given bool)
 	}{
 		{figure.Default{Key: "program.detection.within", Value: "limit " + rule.FirstSignalDrops, Source: pack}, func(d *pb.Detection) (bool, bool) {
-			return d.GetConfirm() != "" && d.GetConfirm() != "none" && d.GetFirstSignal() != "fire", d.Within != nil
+			return d.GetConfirm() != "" && d.GetConfirm() != "none" && d.GetFirstSignal() != "fire", d.GetWithin() != nil
 		}},
 		{figure.Default{Key: "program.detection.ready_after", Value: logic.DefaultReadyAfter.String(), Source: fromMemory}, func(d *pb.Detection) (bool, bool) {
-			return d.GetConfirm() == "same-or-other", d.ReadyAfter != nil
+			return d.GetConfirm() == "same-or-other", d.GetReadyAfter() != nil
 		}},
 		{figure.Default{Key: "program.detection.verification.restart", Value: logic.DefaultRestart.String(), Source: fromMemory}, func(d *pb.Detection) (bool, bool) {
-			return d.Verification != nil, d.GetVerification().GetRestart() != nil
+			return d.GetVerification() != nil, d.GetVerification().GetRestart() != nil
 		}},
 		{figure.Default{Key: "program.detection.verification.window", Value: "limit " + rule.VerificationWait, Source: pack}, func(d *pb.Detection) (bool, bool) {
-			return d.Verification != nil, d.GetVerification().GetWindow() != nil
+			return d.GetVerification() != nil, d.GetVerification().GetWindow() != nil
 		}},
 		{figure.Default{Key: "program.detection.investigate.acknowledge_within", Value: "limit " + rule.AcknowledgeWithin, Source: pack}, func(d *pb.Detection) (bool, bool) {
-			return d.Investigate != nil, d.GetInvestigate().GetAcknowledgeWithin() != nil
+			return d.GetInvestigate() != nil, d.GetInvestigate().GetAcknowledgeWithin() != nil
 		}},
 		{figure.Default{Key: "program.detection.investigate.extra", Value: "limit " + rule.Investigation, Source: pack}, func(d *pb.Detection) (bool, bool) {
-			return d.Investigate != nil, d.GetInvestigate().GetExtra() != nil
+			return d.GetInvestigate() != nil, d.GetInvestigate().GetExtra() != nil
 		}},
 	} {
 		missing, all := 0, 0
