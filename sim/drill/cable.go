@@ -47,6 +47,10 @@ func (r *resolver) electrical(step *pb.Step) {
 		r.supply("mains_fail", k.MainsFail, power.MainsFailed)
 	case *pb.Step_Fuse:
 		r.supply("fuse", k.Fuse, power.FuseOpen)
+	case *pb.Step_BatteryFail:
+		r.supply("battery_fail", k.BatteryFail, power.BatteryOut)
+	case *pb.Step_ChargerFail:
+		r.supply("charger_fail", k.ChargerFail, power.ChargerFailed)
 	default:
 		r.notYet(step)
 	}

@@ -175,7 +175,8 @@ func (p *Plan) stimulusText(subject string, e *sim.Event) string {
 }
 
 // supplyWords say what has happened to a supply.
-var supplyWords = map[power.Condition]string{power.MainsFailed: "mains lost", power.SupplyFailed: "gives nothing", power.FuseOpen: "fuse open"}
+var supplyWords = map[power.Condition]string{power.MainsFailed: "mains lost", power.SupplyFailed: "gives nothing", power.FuseOpen: "fuse open",
+	power.BatteryOut: "battery disconnected", power.ChargerFailed: "battery no longer charged"}
 
 // faultWords name the faults.
 var faultWords = map[ActKind]string{

@@ -365,6 +365,8 @@ type Step struct {
 	//	*Step_PlantFault
 	//	*Step_PanelStop
 	//	*Step_CircuitEarth
+	//	*Step_BatteryFail
+	//	*Step_ChargerFail
 	//	*Step_Repair
 	Kind          isStep_Kind `protobuf_oneof:"kind"`
 	unknownFields protoimpl.UnknownFields
@@ -816,6 +818,24 @@ func (x *Step) GetCircuitEarth() *CircuitEarthStep {
 	return nil
 }
 
+func (x *Step) GetBatteryFail() *SupplyStep {
+	if x != nil {
+		if x, ok := x.Kind.(*Step_BatteryFail); ok {
+			return x.BatteryFail
+		}
+	}
+	return nil
+}
+
+func (x *Step) GetChargerFail() *SupplyStep {
+	if x != nil {
+		if x, ok := x.Kind.(*Step_ChargerFail); ok {
+			return x.ChargerFail
+		}
+	}
+	return nil
+}
+
 func (x *Step) GetRepair() *RepairStep {
 	if x != nil {
 		if x, ok := x.Kind.(*Step_Repair); ok {
@@ -1044,6 +1064,16 @@ type Step_CircuitEarth struct {
 	CircuitEarth *CircuitEarthStep `protobuf:"bytes,63,opt,name=circuit_earth,json=circuitEarth,proto3,oneof"`
 }
 
+type Step_BatteryFail struct {
+	// The battery of a supply is disconnected.
+	BatteryFail *SupplyStep `protobuf:"bytes,64,opt,name=battery_fail,json=batteryFail,proto3,oneof"`
+}
+
+type Step_ChargerFail struct {
+	// A supply no longer charges its battery.
+	ChargerFail *SupplyStep `protobuf:"bytes,65,opt,name=charger_fail,json=chargerFail,proto3,oneof"`
+}
+
 type Step_Repair struct {
 	// The fault of another step is put right.
 	Repair *RepairStep `protobuf:"bytes,70,opt,name=repair,proto3,oneof"`
@@ -1134,6 +1164,10 @@ func (*Step_PlantFault) isStep_Kind() {}
 func (*Step_PanelStop) isStep_Kind() {}
 
 func (*Step_CircuitEarth) isStep_Kind() {}
+
+func (*Step_BatteryFail) isStep_Kind() {}
+
+func (*Step_ChargerFail) isStep_Kind() {}
 
 func (*Step_Repair) isStep_Kind() {}
 
@@ -2840,7 +2874,7 @@ const file_loopdrill_v1_scenario_proto_rawDesc = "" +
 	"\x06always\x18\t \x01(\tB\b\xbaH\x05r\x03\x18\x90NR\x06always\x12\x1c\n" +
 	"\x04once\x18\n" +
 	" \x01(\tB\b\xbaH\x05r\x03\x18\x90NR\x04once\x12\x1c\n" +
-	"\x04note\x18\v \x01(\tB\b\xbaH\x05r\x03\x18\x90\x03R\x04note\"\xf0\x14\n" +
+	"\x04note\x18\v \x01(\tB\b\xbaH\x05r\x03\x18\x90\x03R\x04note\"\xee\x15\n" +
 	"\x04Step\x12=\n" +
 	"\x02at\x18\x01 \x01(\v2\x19.google.protobuf.DurationB\x12\xbaH\x0f\xc8\x01\x01\xaa\x01\t\"\x05\b\x80\xdd\xdb\x012\x00R\x02at\x12B\n" +
 	"\x04step\x18\x02 \x01(\tB.\xbaH+r)2'^([a-z0-9]([a-z0-9-]{0,38}[a-z0-9])?)?$R\x04step\x12$\n" +
@@ -2895,7 +2929,9 @@ const file_loopdrill_v1_scenario_proto_rawDesc = "" +
 	"plantFault\x12<\n" +
 	"\n" +
 	"panel_stop\x18> \x01(\v2\x1b.loopdrill.v1.PanelStopStepH\x00R\tpanelStop\x12E\n" +
-	"\rcircuit_earth\x18? \x01(\v2\x1e.loopdrill.v1.CircuitEarthStepH\x00R\fcircuitEarth\x122\n" +
+	"\rcircuit_earth\x18? \x01(\v2\x1e.loopdrill.v1.CircuitEarthStepH\x00R\fcircuitEarth\x12=\n" +
+	"\fbattery_fail\x18@ \x01(\v2\x18.loopdrill.v1.SupplyStepH\x00R\vbatteryFail\x12=\n" +
+	"\fcharger_fail\x18A \x01(\v2\x18.loopdrill.v1.SupplyStepH\x00R\vchargerFail\x122\n" +
 	"\x06repair\x18F \x01(\v2\x18.loopdrill.v1.RepairStepH\x00R\x06repairB\r\n" +
 	"\x04kind\x12\x05\xbaH\x02\b\x01B\b\n" +
 	"\x06_level\"\x87\x01\n" +
@@ -3109,12 +3145,14 @@ var file_loopdrill_v1_scenario_proto_depIdxs = []int32{
 	32, // 50: loopdrill.v1.Step.plant_fault:type_name -> loopdrill.v1.PlantFaultStep
 	12, // 51: loopdrill.v1.Step.panel_stop:type_name -> loopdrill.v1.PanelStopStep
 	25, // 52: loopdrill.v1.Step.circuit_earth:type_name -> loopdrill.v1.CircuitEarthStep
-	33, // 53: loopdrill.v1.Step.repair:type_name -> loopdrill.v1.RepairStep
-	54, // [54:54] is the sub-list for method output_type
-	54, // [54:54] is the sub-list for method input_type
-	54, // [54:54] is the sub-list for extension type_name
-	54, // [54:54] is the sub-list for extension extendee
-	0,  // [0:54] is the sub-list for field type_name
+	31, // 53: loopdrill.v1.Step.battery_fail:type_name -> loopdrill.v1.SupplyStep
+	31, // 54: loopdrill.v1.Step.charger_fail:type_name -> loopdrill.v1.SupplyStep
+	33, // 55: loopdrill.v1.Step.repair:type_name -> loopdrill.v1.RepairStep
+	56, // [56:56] is the sub-list for method output_type
+	56, // [56:56] is the sub-list for method input_type
+	56, // [56:56] is the sub-list for extension type_name
+	56, // [56:56] is the sub-list for extension extendee
+	0,  // [0:56] is the sub-list for field type_name
 }
 
 func init() { file_loopdrill_v1_scenario_proto_init() }
@@ -3166,6 +3204,8 @@ func file_loopdrill_v1_scenario_proto_init() {
 		(*Step_PlantFault)(nil),
 		(*Step_PanelStop)(nil),
 		(*Step_CircuitEarth)(nil),
+		(*Step_BatteryFail)(nil),
+		(*Step_ChargerFail)(nil),
 		(*Step_Repair)(nil),
 	}
 	file_loopdrill_v1_scenario_proto_msgTypes[4].OneofWrappers = []any{}
