@@ -63,3 +63,24 @@ program:
 		t.Errorf("%d of %d defaults of the panel are printed", seen, len(others))
 	}
 }
+
+// TestEffectiveConditions: what a file can replace is not said to hold always, and with a calendar the mode at
+// the start of a scenario is not the default's.
+func TestEffectiveConditions(t *testing.T) {
+	with := &pb.Site{
+		Panel:   &pb.Panel{Calendar: []*pb.ModeChange{{Mode: "night"}}},
+		Program: &pb.Program{Detection: []*pb.Detection{{Zone: "hall", Confirm: "other"}}},
+	}
+	where := map[string]string{}
+	for _, d := range Effective(with) {
+		where[d.Key] = d.Where
+	}
+	for key, want := range map[string]string{
+		"panel.mode": "a calendar is given", "loads.min_voltage_v": "where not given", "equipment.coil_v": "where not given",
+		"pre-alarm level": "always", "circuit.isolator": "always", "program.detection.detectors": "not given in 1 of 1",
+	} {
+		if where[key] != want {
+			t.Errorf("%s: %q, want %q", key, where[key], want)
+		}
+	}
+}

@@ -45,8 +45,15 @@ func Effective(m *pb.Site) []Default {
 // appendInForce counts where a default applies, and keeps it if it does anywhere.
 func appendInForce(out []Default, m *pb.Site, d Default) []Default {
 	steps := d.Steps()
+	if d.Key == "panel.mode" && len(m.GetPanel().GetCalendar()) > 0 {
+		d.Value, d.Where = "day; in scenarios and drills as the calendar says", "a calendar is given"
+		return append(out, d)
+	}
 	if len(steps) == 1 || !isField(m, steps) {
 		d.Where = "always"
+		if namesFigure(m, steps[len(steps)-1]) {
+			d.Where = "where not given"
+		}
 		return append(out, d)
 	}
 	var missing, all int
@@ -122,6 +129,27 @@ func isField(m *pb.Site, steps []string) bool {
 	}
 	walk(m.ProtoReflect().Descriptor())
 	return found
+}
+
+// namesFigure tells whether a key ends in a figure that some message of the schema has: then the file can give it.
+func namesFigure(m *pb.Site, last string) bool {
+	seen := map[protoreflect.FullName]bool{}
+	var within func(md protoreflect.MessageDescriptor) bool
+	within = func(md protoreflect.MessageDescriptor) bool {
+		if seen[md.FullName()] {
+			return false
+		}
+		seen[md.FullName()] = true
+		for i := range md.Fields().Len() {
+			fd := md.Fields().Get(i)
+			switch {
+			case fd.Message() != nil && within(fd.Message()), string(fd.Name()) == last && fd.Kind() == protoreflect.DoubleKind:
+				return true
+			}
+		}
+		return false
+	}
+	return within(m.ProtoReflect().Descriptor())
 }
 
 // eachMessage visits m and every message in it, in the order of the schema.
