@@ -327,6 +327,8 @@ func (c *course) when(at time.Duration) string {
 		return short(at-c.reset) + " after reset"
 	case at >= c.silence:
 		return short(at-c.silence) + " after silence"
+	case at < c.stimulated:
+		return short(c.stimulated-at) + " before the last signal"
 	}
 	return "after " + short(at-c.stimulated)
 }

@@ -17,6 +17,7 @@ type part struct {
 	others        []*part // in which the same fields differ in the same way
 	changes       []change
 	known         string
+	shown         string // the stimulus of the run that shows it
 }
 
 // maxProbes bounds the runs for one part.
@@ -140,7 +141,7 @@ func (c *comparison) part(p *part) error {
 			break
 		}
 	}
-	p.known = diff.GetKnown()
+	p.known, p.shown = diff.GetKnown(), diff.GetStimulus()
 	c.report.Differences = append(c.report.Differences, diff)
 	return nil
 }

@@ -46,6 +46,7 @@ func (c *comparison) retest() *pb.Retest {
 			out.Functions = append(out.Functions, &pb.RetestFunction{Subjects: diff.GetSubjects(), Test: diff.GetTitle(), Operate: diff.GetStimulus()})
 		}
 	}
+	c.retestRivals(out)
 	for _, p := range c.parts {
 		c.retestPart(out, why, p)
 		for _, other := range p.others {
@@ -89,7 +90,7 @@ func (c *comparison) retestPart(out *pb.Retest, why map[int32][]string, p *part)
 	if p.kind == "wiring" {
 		f.Operate = "open and short the cable at what has changed, and look whom it takes"
 	} else if probes := c.probes(p); len(probes) > 0 {
-		f.Operate = c.p.text(probes[0])
+		f.Operate = cmp.Or(p.shown, c.p.text(probes[0]))
 	}
 	out.Functions = append(out.Functions, f)
 }
@@ -105,8 +106,11 @@ func (c *comparison) affectedBy(why map[int32][]string, p *part) (device bool) {
 		}
 		if ch.zone >= 0 {
 			c.eachPoint(func(common int32, pt *loop.Point, s int) {
-				if z, ok := c.p.zones.side(s, ch.zone); ok && pt.Zone == z && pt.Input.Fire() {
+				switch z, ok := c.p.zones.side(s, ch.zone); {
+				case ok && pt.Zone == z && pt.Input.Fire():
 					c.affect(why, common, "its zone: "+ch.text())
+				case p.kind == "detection" && pt.Input.Fire() && pt.Zone >= 0 && c.confirms(c.p.zones.common(pt.Zone), ch.zone):
+					c.affect(why, common, "confirms "+p.subject+": "+ch.text())
 				}
 			})
 		}
@@ -119,6 +123,20 @@ func (c *comparison) affectedBy(why map[int32][]string, p *part) (device bool) {
 		}
 	}
 	return device
+}
+
+// confirms tells whether one zone's signals confirm those of another on either site.
+func (c *comparison) confirms(zone, held int32) bool {
+	for s, b := range c.p.built {
+		z, is := c.p.zones.side(s, zone)
+		h, also := c.p.zones.side(s, held)
+		for _, d := range b.Site.GetProgram().GetDetection() {
+			if is && also && d.GetZone() == b.Installation.Zones[h] && slices.Contains(d.GetOtherZones(), b.Installation.Zones[z]) {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // eachPoint visits the points of the new site with their common numbers.

@@ -193,11 +193,11 @@ func (d *decider) shownWhen(g *group, side int, l *line) []function {
 			list = append(list, d.f.without(n, hidden), n)
 		}
 	}
-	apart := d.apart(side, o, l)
+	apart := d.beyond(side, o, l)
 	if apart == never {
 		apart = l.when
 	}
-	return append(list, d.f.without(apart, hidden), apart)
+	return append(append(list, d.f.without(apart, hidden), apart), d.rivals(g, side, l)...)
 }
 
 // hiding is when a line that is no difference itself asks for as much on either site, no later.
