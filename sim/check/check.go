@@ -29,6 +29,7 @@ type Site struct {
 func Check(s Site) []*pb.Finding {
 	j := &judge{Site: s, rules: rule.Of(s.Message.GetRules())}
 	j.zones()
+	j.serving()
 	j.routes()
 	j.inputs()
 	if s.Program == nil || s.Message.GetProgram() == nil {

@@ -49,6 +49,9 @@ func TestBuilt(t *testing.T) {
 		{"2,100 m2 in a zone", "BS 5839-1 13, from memory: 2,000 m2", part{rules: "{packs: [bs5839-1]}", places: "  - {place: big, floor: G, area_m2: 1900}", devices: another("big", "hall")},
 			"warning zone.too-large zones[0]", "2100 m2"},
 
+		{"a duct of a building management point", "the rule on ducts asks for the fan", part{places: `  - {place: shaft, floor: G, use: duct, serves: [bms]}`}, "warning place.serves-other places[2].serves", "serves no fan or damper"},
+		{"a lift lobby of nobody in particular", "serves is of the file's choice", part{places: `  - {place: shaft, floor: G, use: lift-lobby}`}, "", ""},
+
 		{"back along the way out", "NFPA 72 chapter 12: routed separately", part{loop: "    required_class: a\n    return_route: same"}, "error wiring.same-route loops[0].return_route", ""},
 		{"the same where no class is asked for", "", part{loop: "    return_route: same"}, "warning wiring.same-route loops[0].return_route", ""},
 		{"a route of its own", "", part{loop: "    required_class: a\n    return_route: separate"}, "", ""},

@@ -43,6 +43,34 @@ func (j *judge) zones() {
 	}
 }
 
+// serving: the rules that ask what a place is ask whom it serves too, and are silent where that is something else.
+func (j *judge) serving() {
+	for i, p := range j.Message.GetPlaces() {
+		fits, what := servedBy(p.GetUse())
+		if fits == nil || len(p.GetServes()) == 0 || slices.ContainsFunc(p.GetServes(), func(id string) bool {
+			e, ok := j.Installation.Plant.Lookup(id)
+			return ok && fits(j.Message.GetEquipment()[e])
+		}) {
+			continue
+		}
+		j.add(finding.Warn("place.serves-other", fmt.Sprintf("places[%d].serves", i), fmt.Sprintf("%q is a %s and serves no %s", p.GetPlace(), p.GetUse(), what),
+			"the rules about it ask whom it serves, and say nothing here: name the "+what+", or correct `use`"), commonPractice)
+	}
+}
+
+// servedBy tells which equipment a place of some use serves, and its word; nil where no rule asks.
+func servedBy(use string) (fits func(*pb.Equipment) bool, what string) {
+	switch {
+	case liftPlace(use):
+		return func(e *pb.Equipment) bool { return e.GetLift() != nil }, "lift"
+	case use == "duct":
+		return func(e *pb.Equipment) bool { return e.GetFan() != nil || e.GetDamper() != nil }, "fan or damper"
+	case use == "protected-space":
+		return func(e *pb.Equipment) bool { return e.GetRelease() != nil }, "release"
+	}
+	return nil, ""
+}
+
 func (j *judge) zoneFloors(z int, m *pb.Zone, order []string, floors map[string][]int32) {
 	if len(order) < 2 || j.smallBuilding() {
 		return
