@@ -95,7 +95,12 @@ func (p *Program) takeInputs(s *State, sink Sink) {
 			s.gone[leaf] = s.net.value[leaf]
 		default:
 			s.gone[leaf] = false
-			if p.setFact(s, leaf, in.on, in.event) && in.on && isEvent(in.fact.Kind) {
+			fresh := p.setFact(s, leaf, in.on, in.event)
+			if !fresh && in.on && again(in.fact.Kind) {
+				p.news(s, leaf, in.event)
+				fresh = true
+			}
+			if fresh && in.on && isEvent(in.fact.Kind) {
 				p.setPanel(s, term.PanelAcknowledged, false, in.event, sink)
 			}
 		}
@@ -110,6 +115,12 @@ func isEvent(k term.Kind) bool {
 		return true
 	}
 	return false
+}
+
+// again reports whether a fact of the kind that is so already is news where it is told once more: a further
+// fault of the same device, output or loop. Of supplies each reading is told, not each fault.
+func again(k term.Kind) bool {
+	return k == term.DeviceFault || k == term.OutputFault || k == term.LoopFault
 }
 
 // latched reports whether a fact stays until reset after its signal has gone.

@@ -82,12 +82,9 @@ func (d *Drill) readPanelCircuit(o int32, event uint64) {
 	if out.read == out.reading {
 		return
 	}
-	was := out.read != circuit.Normal
 	out.read = out.reading
 	e := d.add(sim.Event{Kind: CircuitFault, Subject: o, Value: int64(out.read), Parent: event})
-	if is := out.read != circuit.Normal; is != was {
-		d.set(term.OutputFault, o, is, e)
-	}
+	d.set(term.OutputFault, o, out.read != circuit.Normal, e) // another reading that is not normal is a further fault
 }
 
 // energise works out which loads of a circuit work now, and what its supply is asked for: what is

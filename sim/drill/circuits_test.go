@@ -184,6 +184,29 @@ func TestCircuitEnds(t *testing.T) {
 	}
 }
 
+// A further fault of a circuit or a module that is in fault already calls again whoever has acknowledged the
+// first (each fault is indicated or listed: EN 54-2 clause 8, from memory); a repair calls nobody.
+func TestFurtherFaultsAreNews(t *testing.T) {
+	t.Parallel()
+	acknowledge := func() *pb.Step { return &pb.Step{Kind: &pb.Step_Acknowledge{Acknowledge: &pb.AcknowledgeStep{}}} }
+	b := newBench(t, circuitSite())
+	for i, fault := range []*pb.Step{
+		circuitStep("open", "BRANCH", "B2"), circuitStep("short", "BRANCH", "B1"),
+		{Step: "out", Kind: &pb.Step_Remove{Remove: &pb.PointStep{Device: "BRANCH"}}},
+	} {
+		at := time.Duration(i) * 5 * time.Minute
+		b.do(at+time.Minute, fault)
+		b.run(at + 3*time.Minute)
+		b.want("panel.buzzer && !panel.acknowledged")
+		b.do(at+4*time.Minute, acknowledge())
+		b.run(at + 5*time.Minute)
+		b.want("!panel.buzzer && panel.acknowledged")
+	}
+	b.repair(16*time.Minute, "out")
+	b.run(20 * time.Minute)
+	b.want("output('BRANCH').fault && !panel.buzzer && panel.acknowledged")
+}
+
 // Two faults of one kind on one thing are repaired each by itself: the other stays.
 func TestFaultsStandEachByItself(t *testing.T) {
 	t.Parallel()

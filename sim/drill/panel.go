@@ -87,19 +87,23 @@ func (d *Drill) follow(c line.Change, l, point int32, p *loop.Point, event uint6
 			d.move(move{at: now, output: p.Output, state: term.State(c.State), event: event})
 		}
 	case line.OutputFault, line.CircuitRead:
-		if p.Output >= 0 {
-			d.set(term.OutputFault, p.Output, d.lines[l].OutputFault(p.Device), event)
+		if on := p.Output >= 0 && d.lines[l].OutputFault(p.Device); p.Output >= 0 && (c.On || !on) {
+			d.set(term.OutputFault, p.Output, on, event)
 		}
-		d.setFault(l, point, event)
+		d.setFault(l, point, c.On, event)
 	case line.MissingFault, line.WrongType, line.DuplicateSeen:
-		d.setFault(l, point, event)
+		d.setFault(l, point, c.On, event)
 	}
 }
 
-// setFault tells the program whether the point, and so its loop, has any fault; a missed proof is one.
-func (d *Drill) setFault(l, point int32, event uint64) {
+// setFault tells the program whether the point, and so its loop, has any fault; a missed proof is one. A
+// further fault that is raised of what is in fault already is told as well: it is news.
+func (d *Drill) setFault(l, point int32, raised bool, event uint64) {
 	on := d.lines[l].Fault(d.plan.In.Points[point].Device) || d.points[point].proof.missed
 	if on == d.points[point].fault {
+		if raised {
+			d.set(term.DeviceFault, point, true, event)
+		}
 		return
 	}
 	d.points[point].fault = on
@@ -118,6 +122,8 @@ func (d *Drill) countFault(l int32, on bool, event uint64) {
 	}
 	if is := d.faulty[l] > 0; is != was {
 		d.set(term.LoopFault, l, is, d.add(sim.Event{Kind: LoopFault, Subject: l, Value: flag(is), Parent: event}))
+	} else if on {
+		d.set(term.LoopFault, l, true, event)
 	}
 }
 

@@ -99,7 +99,7 @@ func (d *Drill) missProof(point int32, on bool, event uint64) {
 	}
 	s.missed = on
 	event = d.add(sim.Event{Kind: ProofMissed, Subject: point, Value: flag(on), Parent: event})
-	d.setFault(d.plan.In.Points[point].Loop, point, event)
+	d.setFault(d.plan.In.Points[point].Loop, point, on, event)
 }
 
 // proveAnew lets every missed proof be asked for anew once somebody has reset the panel (common practice: a
