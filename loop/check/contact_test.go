@@ -29,34 +29,34 @@ func TestContacts(t *testing.T) {
 		want         string
 	}{
 		{"a relay coil of 120 mA with its diode", "", fan(`coil_ma: 120 coil_diode: true`), ""},
-		{"no diode", "mistake 27, common practice", fan(`coil_ma: 120`), "warning contact.no-diode " + at},
-		{"a contactor of 600 mA", "mistake 26, common practice; NFPA 72 21.2", fan(`coil_ma: 600 coil_diode: true`), "error contact.drives-contactor " + at},
+		{"no diode", "common practice", fan(`coil_ma: 120`), "warning contact.no-diode " + at},
+		{"a contactor of 600 mA", "common practice; NFPA 72 21.2", fan(`coil_ma: 600 coil_diode: true`), "error contact.drives-contactor " + at},
 		// 0.4 of 2 A for a d.c. coil.
 		{"801 mA of 800 mA, of a contactor: one cause", "2 A x 0.4, common practice", fan(`coil_ma: 801 coil_diode: true`), "error contact.drives-contactor " + at},
-		{"a contactor of 230 V on 30 V: one cause", "mistake 26, common practice", fan(`coil_ma: 200 coil_v: 230`), "error contact.drives-contactor " + at},
+		{"a contactor of 230 V on 30 V: one cause", "common practice", fan(`coil_ma: 200 coil_v: 230`), "error contact.drives-contactor " + at},
 		{"48 V on 30 V", "the contact's own rating", fan(`coil_ma: 120 coil_v: 48 coil_diode: true`), "error contact.voltage " + at + ".volts_v"},
 
-		{"nothing proves the fan", "mistake 34; NFPA 72 21.2: monitored, or one open operates it",
+		{"nothing proves the fan", "NFPA 72 21.2: monitored, or one open operates it",
 			plan{more: equipment(`fan: {}`), devices: relay(`at_rest: "open"`, "start")}, "warning contact.unproven loops[0].devices[0]"},
 		{"a trip signal proves nothing", "a fan that trips does not run", plan{more: equipment(`fan: {}`), devices: relay(`at_rest: "open"`, "start") + proof + `"tripped"}}}`},
 			"warning contact.unproven loops[0].devices[0]"},
 		{"a point of the building management", "it only reports", plan{more: equipment(`bms: {}`), devices: relay(`at_rest: "open"`, "point")}, ""},
 
-		{"a door that is let go when the loop is lost", "G12: BS 7273-4, category A", door("operates", `category: "a"`), ""},
-		{"a door that stays held when the loop is lost", "G12: BS 7273-4, category A", door("stays", `category: "a"`), "warning contact.not-fail-safe " + at + ".on_loop_loss"},
-		{"a door that rests when the loop is lost", "F11, common practice", door("rests", ``), "warning contact.not-fail-safe " + at + ".on_loop_loss"},
-		{"a door of category c", "G14: alarm only", door("rests", `category: "c"`), ""},
-		{"a door that needs voltage", "mistake 25: G12, F11", plan{more: equipment(`door_holder: {category: "a"}`), devices: relay(`at_rest: "open"`, "hold") + proof + `"closed"}}}`},
+		{"a door that is let go when the loop is lost", "BS 7273-4, category A", door("operates", `category: "a"`), ""},
+		{"a door that stays held when the loop is lost", "BS 7273-4, category A", door("stays", `category: "a"`), "warning contact.not-fail-safe " + at + ".on_loop_loss"},
+		{"a door that rests when the loop is lost", "common practice", door("rests", ``), "warning contact.not-fail-safe " + at + ".on_loop_loss"},
+		{"a door of category c", "BS 7273-4, category C: alarm only", door("rests", `category: "c"`), ""},
+		{"a door that needs voltage", "BS 7273-4, category A; common practice", plan{more: equipment(`door_holder: {category: "a"}`), devices: relay(`at_rest: "open"`, "hold") + proof + `"closed"}}}`},
 			"warning equipment.energise-to-release equipment[0]"},
-		{"a door of category c that needs voltage", "G14", plan{more: equipment(`door_lock: {category: "c"}`), devices: relay(`at_rest: "open"`, "hold") + proof + `"locked"}}}`}, ""},
+		{"a door of category c that needs voltage", "BS 7273-4, category C", plan{more: equipment(`door_lock: {category: "c"}`), devices: relay(`at_rest: "open"`, "hold") + proof + `"locked"}}}`}, ""},
 
-		{"a lift sent to one landing when the loop is lost", "G6: EN 81-73 5.1 to 5.3", lift("operates", "rests"), ""},
-		{"a lift that goes on when the loop is lost", "G6: EN 81-73 5.1 to 5.3", lift("rests", "stays"),
+		{"a lift sent to one landing when the loop is lost", "EN 81-73 5.1 to 5.3", lift("operates", "rests"), ""},
+		{"a lift that goes on when the loop is lost", "EN 81-73 5.1 to 5.3", lift("rests", "stays"),
 			"warning contact.not-fail-safe " + at + ".on_loop_loss\nwarning contact.not-fail-safe loops[0].devices[1].relay_module.contact.on_loop_loss"},
 
-		{"a dialler told of a panel without power", "F12, common practice",
+		{"a dialler told of a panel without power", "common practice",
 			plan{more: equipment(`deenergise_to_operate: "fault" dialler: {}`) + `panel: {outputs: {label: "F" relay: {at_rest: "closed" on_power_loss: "operates"} drives: {equipment: "e" input: "fault"}}}`}, ""},
-		{"a dialler not told of it", "F12, common practice",
+		{"a dialler not told of it", "common practice",
 			plan{more: equipment(`deenergise_to_operate: "fault" dialler: {}`) + `panel: {outputs: {label: "F" relay: {at_rest: "closed" on_power_loss: "rests"} drives: {equipment: "e" input: "fault"}}}`},
 			"warning contact.not-fail-safe panel.outputs[0].relay.on_power_loss"},
 	} {

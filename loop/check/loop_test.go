@@ -24,7 +24,7 @@ func TestLoops(t *testing.T) {
 		{"class a, asked for a", "NFPA 72 chapter 12", plan{loop: ringA, devices: row(1, 3, "z1", 5)}, ""},
 		{"class a, asked for x", "NFPA 72 chapter 12", plan{loop: ringX, devices: row(1, 3, "z1", 5)}, "error wiring.class loops[0].required_class"},
 		{"class x, asked for x", "NFPA 72 chapter 12", plan{loop: ringX, devices: nine}, ""},
-		{"a spur on a class a ring", "mistake 5: every node of the ring has degree 2", plan{loop: ringA, devices: row(1, 3, "z1", 5) + smoke(4, "z1", 5, "spur_from: 2")},
+		{"a spur on a class a ring", "class rule: every node of the ring has degree 2", plan{loop: ringA, devices: row(1, 3, "z1", 5) + smoke(4, "z1", 5, "spur_from: 2")},
 			"error wiring.spur-on-ring loops[0].devices[3].spur_from"},
 		{"two of them", "each is a cause of its own", plan{loop: ringX, devices: nine + smoke(10, "z1", 5, "spur_from: 2") + smoke(11, "z1", 5, "spur_from: 2")},
 			"error wiring.spur-on-ring loops[0].devices[11].spur_from\nerror wiring.spur-on-ring loops[0].devices[12].spur_from"},

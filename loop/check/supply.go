@@ -89,10 +89,14 @@ func (j *judge) circuits() {
 			if d.MarginMicroV >= 0 {
 				continue
 			}
+			has, takes := fmt.Sprintf("%.4g V", float64(d.MicroV)/1e6), "takes"
+			if d.MicroV <= 0 { // the calculation goes on where the circuit cannot
+				has, takes = "no voltage", "would take"
+			}
 			j.add(finding.Error("circuit.voltage", fmt.Sprintf("%s.loads[%d]", path, k),
-				fmt.Sprintf("%q has %.4g V with all loads on and needs %.4g V", m.GetLoads()[k].GetLabel(), float64(d.MicroV)/1e6, float64(o.Circuit.LeastMicroV(k))/1e6),
-				fmt.Sprintf("%s ends at %.4g V and the cable takes %.4g V: use a larger conductor or a shorter way, or divide the loads over two circuits",
-					j.in.Power.ID(int(o.Supply)), float64(start)/1e6, float64(d.DropMicroV)/1e6)), j.leastClause())
+				fmt.Sprintf("%q has %s with all loads on and needs %.4g V", m.GetLoads()[k].GetLabel(), has, float64(o.Circuit.LeastMicroV(k))/1e6),
+				fmt.Sprintf("%s ends at %.4g V and the cable %s %.4g V: use a larger conductor or a shorter way, or divide the loads over two circuits",
+					j.in.Power.ID(int(o.Supply)), float64(start)/1e6, takes, float64(d.DropMicroV)/1e6)), j.leastClause())
 		}
 	}
 }
