@@ -48,18 +48,22 @@ func (k signalSink) Fire(point int32, event uint64) {
 	leaf, _ := p.net.leaf(term.Fact{Kind: term.DeviceFire, Index: point})
 	p.setFact(s, leaf, true, event)
 	p.setPanel(s, term.PanelAcknowledged, false, event, k.sink)
-	zone := p.points[point].zone
-	if zone < 0 || !s.zoneFire[zone] || p.resoundByDevice {
-		p.endSilence(s, event, k.sink)
-	}
-	if zone >= 0 {
+	k.soundAgain(point, event)
+	if zone := p.points[point].zone; zone >= 0 {
 		s.zoneFire[zone] = true
+	}
+}
+
+// soundAgain ends silence for a new alarm, as `resound` says.
+func (k signalSink) soundAgain(point int32, event uint64) {
+	if zone := k.p.points[point].zone; zone < 0 || !k.s.zoneFire[zone] || k.p.resoundByDevice {
+		k.p.endSilence(k.s, event, k.sink)
 	}
 }
 
 // ShowPrealarm shows a device as pre-alarm because its signal is held, or no longer: then it is as
 // its line says, and as the panel latches it. A held signal is more than the level that may have shown
-// before it, so it calls the operator anew.
+// before it, so it calls the operator anew, and sounds anew what an earlier one was silenced for.
 func (k signalSink) ShowPrealarm(point int32, on bool, event uint64) {
 	p, s := k.p, k.s
 	leaf, _ := p.net.leaf(term.Fact{Kind: term.DevicePrealarm, Index: point})
@@ -68,6 +72,7 @@ func (k signalSink) ShowPrealarm(point int32, on bool, event uint64) {
 		s.gone[leaf] = false
 		p.setFact(s, leaf, true, event)
 		k.callFor(point, event)
+		k.soundAgain(point, event)
 	case s.lineEarly[point]:
 	case p.latches[term.DevicePrealarm]:
 		s.gone[leaf] = true
