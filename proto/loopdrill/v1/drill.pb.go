@@ -886,7 +886,8 @@ type RunDrillRequest struct {
 	// Times real time; absent: as fast as it can.
 	Speed *float64 `protobuf:"fixed64,2,opt,name=speed,proto3,oneof" json:"speed,omitempty"`
 	// Pause once everything up to and including this instant is executed. Absent: a paced drill
-	// runs until it is paused, a free one until nothing is left to happen.
+	// runs until it is paused, a free one until nothing is left to happen. With a calendar something always is:
+	// then it pauses at the server's horizon, of a year unless the server says otherwise.
 	Until         *durationpb.Duration `protobuf:"bytes,3,opt,name=until,proto3" json:"until,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
