@@ -7,14 +7,14 @@ import (
 	"testing"
 
 	"google.golang.org/protobuf/proto"
-	"google.golang.org/protobuf/types/known/durationpb"
 
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/sim/mutant"
 )
 
 const randomSites = 500
 
-var randomMutations = []mutation{dropAction, changeState, changeDelay, addAction, changeHold}
+var randomMutations = []mutant.Mutation{mutant.DropAction, mutant.ChangeState, mutant.ChangeDelay, mutant.AddAction, mutant.ChangeHold}
 
 // A random program over the bench installation, and the matrix that asks for just that: a row
 // for each cause, its condition written out once more, a column for each output.
@@ -143,7 +143,7 @@ func TestRandomSites(t *testing.T) {
 		p := newRandomProgram(seed)
 		built := buildText(t, bench+p.site(), p.matrix())
 		v := newVerifier(t, built.Plan(), built.Matrix)
-		v.watch.horizon, v.watch.held, v.watch.reset = v.watch.horizon+mutantDelay, v.watch.held+mutantDelay, v.watch.reset+mutantDelay
+		v.watch.horizon, v.watch.held, v.watch.reset = v.watch.horizon+mutant.Delay, v.watch.held+mutant.Delay, v.watch.reset+mutant.Delay
 		report, records := verified(t, v)
 		if !report.GetPassed() {
 			t.Fatalf("seed %d fails: %v\n%s\n%s\n%s", seed, report.GetVerdicts(), p.site(), p.matrix(), firstDifference(report))
@@ -155,11 +155,11 @@ func TestRandomSites(t *testing.T) {
 				}
 			}
 		}
-		mutant, changed := proto.CloneOf(built.Site), ""
+		site, changed := proto.CloneOf(built.Site), ""
 		for changed == "" {
-			changed = randomMutations[p.r.IntN(len(randomMutations))](p.r, mutant)
+			changed = randomMutations[p.r.IntN(len(randomMutations))](p.r, site)
 		}
-		trial, ok := try(t, mutant, built.Matrix, records, v.watch)
+		trial, ok := try(t, site, built.Matrix, records, v.watch)
 		switch {
 		case !ok:
 			continue // such as `on` for a sounder
@@ -175,17 +175,6 @@ func TestRandomSites(t *testing.T) {
 	if caught < randomSites/2 {
 		t.Errorf("only %d of %d mutants differ", caught, randomSites)
 	}
-}
-
-// changeHold makes an off-delay 2 s longer or shorter, or gives one of 2 s to what had none.
-func changeHold(r *rand.Rand, site *pb.Site) string {
-	a := site.GetProgram().GetActions()[r.IntN(len(site.GetProgram().GetActions()))]
-	by := mutantDelay
-	if a.GetHold().AsDuration() >= by && r.IntN(2) == 0 {
-		by = -by
-	}
-	a.Hold = durationpb.New(a.GetHold().AsDuration() + by)
-	return fmt.Sprintf("%s hold %v", actionText(a), a.GetHold().AsDuration())
 }
 
 func firstDifference(r *pb.VerifyReport) string {
