@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"context"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -10,9 +11,9 @@ import (
 	"google.golang.org/protobuf/encoding/protojson"
 	"google.golang.org/protobuf/proto"
 
-	"loopdrill.dev/loopdrill/sim/site"
-
+	"loopdrill.dev/loopdrill/proto/finding"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/sim/site"
 )
 
 // format is the value of --output.
@@ -58,17 +59,27 @@ func (r *reporting) addTo(cmd *cobra.Command) {
 // verdict is what a command returns for its findings: errRefused if any refuses, errFailed for an
 // error, and for a warning where strict.
 func (r *reporting) verdict(findings []*pb.Finding) error {
-	worst := pb.Severity_SEVERITY_UNSPECIFIED
-	for _, f := range findings {
-		worst = max(worst, f.GetSeverity())
-	}
-	switch {
+	switch worst := finding.Worst(findings); {
 	case worst == pb.Severity_SEVERITY_REFUSED:
 		return errRefused
 	case worst == pb.Severity_SEVERITY_ERROR, worst == pb.Severity_SEVERITY_WARNING && r.strict:
 		return errFailed
 	}
 	return nil
+}
+
+// outcome is what a command returns for its report and its findings: context.Canceled where it was interrupted.
+func (r *reporting) outcome(report interface {
+	GetInterrupted() bool
+	GetPassed() bool
+}, findings []*pb.Finding) error {
+	switch {
+	case report.GetInterrupted():
+		return context.Canceled
+	case !report.GetPassed():
+		return errFailed
+	}
+	return r.verdict(findings)
 }
 
 // findingJSON is a finding as JSON output prints it. Keys are stable.

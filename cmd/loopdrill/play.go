@@ -50,13 +50,7 @@ and seed give the same one on any machine.`,
 					return err
 				}
 			}
-			switch {
-			case report.GetInterrupted():
-				return context.Canceled
-			case !report.GetPassed():
-				return errFailed
-			}
-			return flags.verdict(loaded.findings)
+			return flags.outcome(report, loaded.findings)
 		},
 	}
 	flags.addTo(cmd)

@@ -43,13 +43,7 @@ polling of a healthy installation.`,
 					return err
 				}
 			}
-			switch {
-			case report.GetInterrupted():
-				return context.Canceled
-			case !report.GetPassed():
-				return errFailed
-			}
-			return flags.verdict(findings)
+			return flags.outcome(report, findings)
 		},
 	}
 	flags.addTo(cmd)

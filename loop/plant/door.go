@@ -75,16 +75,7 @@ func describeDoorLock(m *pb.DoorLock) description {
 	}
 }
 
-func (doorLock) follow(u unit) {
-	switch {
-	case u.dead() || u.stuck():
-		u.haltAll()
-	case u.on(0):
-		u.goTo(0, u.full(0))
-	default:
-		u.put(0, 0)
-	}
-}
+func (doorLock) follow(u unit) { u.goOrRest() }
 
 func (doorLock) word(u unit) int32 {
 	return travelWord(u, [5]int32{lockLocked, lockReleasing, lockFree, lockLocked, lockLocked})

@@ -158,6 +158,19 @@ func (u unit) put(i int, position int64) {
 	m.pos, m.target, m.fresh = position, position, false
 }
 
+// goOrRest follows one input with one part: it takes its time to full, and is back at 0 at once. Stuck or
+// without what it needs it stays where it is.
+func (u unit) goOrRest() {
+	switch {
+	case u.dead() || u.stuck():
+		u.haltAll()
+	case u.on(0):
+		u.goTo(0, u.full(0))
+	default:
+		u.put(0, 0)
+	}
+}
+
 // haltAll stops every part.
 func (u unit) haltAll() {
 	for i := range u.machine().tracks {

@@ -35,16 +35,7 @@ func describeTrip(m *pb.Trip) description {
 	}
 }
 
-func (trip) follow(u unit) {
-	switch {
-	case u.dead() || u.stuck():
-		u.haltAll()
-	case u.on(0):
-		u.goTo(0, u.full(0))
-	default:
-		u.put(0, 0)
-	}
-}
+func (trip) follow(u unit) { u.goOrRest() }
 
 func (trip) word(u unit) int32 {
 	return travelWord(u, [5]int32{tripClosed, tripOpening, tripTripped, tripClosed, tripClosed})

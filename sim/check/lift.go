@@ -154,13 +154,16 @@ func (l *liftCase) called() {
 			others = append(others, w.point)
 		}
 	}
-	if len(hands) > 0 {
-		l.add(finding.Error("lift.recalled-by-call-point", l.path(hands[0]), fmt.Sprintf("call points recall %q: %s", l.id, l.labels(hands)),
-			"a call point says nothing of where the fire is: only detectors of lift lobbies, shafts and machine rooms recall"), recallClause)
-	}
-	if len(others) > 0 {
-		l.add(finding.Error("lift.recalled-from-elsewhere", l.path(others[0]), fmt.Sprintf("detectors outside its lobbies, shaft and machine room recall %q: %s", l.id, l.labels(others)),
-			"take them out of the cause of the recall, or write `use: lift-lobby` at their place if it is one"), recallClause)
+	l.blame(hands, finding.Error, "lift.recalled-by-call-point", "call points recall %q: %s",
+		"a call point says nothing of where the fire is: only detectors of lift lobbies, shafts and machine rooms recall", recallClause)
+	l.blame(others, finding.Error, "lift.recalled-from-elsewhere", "detectors outside its lobbies, shaft and machine room recall %q: %s",
+		"take them out of the cause of the recall, or write `use: lift-lobby` at their place if it is one", recallClause)
+}
+
+// blame adds a finding about what devices do to the lift, if there are any; what names the lift, then them.
+func (l *liftCase) blame(points []int32, of func(code, path, title, detail string) *pb.Finding, code, what, detail, clause string) {
+	if len(points) > 0 {
+		l.add(of(code, l.path(points[0]), fmt.Sprintf(what, l.id, l.labels(points)), detail), clause)
 	}
 }
 
@@ -207,18 +210,12 @@ func (l *liftCase) power() {
 			heat = append(heat, w.point)
 		}
 	}
-	if len(smoke) > 0 {
-		l.add(finding.Error("lift.power-off-by-smoke", l.path(smoke[0]), fmt.Sprintf("smoke takes the power of %q away: %s", l.id, l.labels(smoke)),
-			"people would be trapped before the recall ends: only heat beside a sprinkler of shaft or machine room may do that"), powerClause)
-	}
-	if len(heat) > 0 {
-		l.add(finding.Warn("lift.recalled-by-heat", l.path(heat[0]), fmt.Sprintf("heat recalls %q, whose power heat also takes away: %s", l.id, l.labels(heat)),
-			"smoke detectors recall, and heat detectors beside sprinklers take the power away: the two are probably exchanged"), powerClause)
-	}
-	if len(held) > 0 {
-		l.add(finding.Error("lift.power-off-held-back", l.path(held[0]), fmt.Sprintf("the power of %q is taken away late: %s", l.id, l.labels(held)),
-			"it may not wait for a delay: the sprinkler may open first"), atOnceClause)
-	}
+	l.blame(smoke, finding.Error, "lift.power-off-by-smoke", "smoke takes the power of %q away: %s",
+		"people would be trapped before the recall ends: only heat beside a sprinkler of shaft or machine room may do that", powerClause)
+	l.blame(heat, finding.Warn, "lift.recalled-by-heat", "heat recalls %q, whose power heat also takes away: %s",
+		"smoke detectors recall, and heat detectors beside sprinklers take the power away: the two are probably exchanged", powerClause)
+	l.blame(held, finding.Error, "lift.power-off-held-back", "the power of %q is taken away late: %s",
+		"it may not wait for a delay: the sprinkler may open first", atOnceClause)
 	l.waits(off)
 }
 

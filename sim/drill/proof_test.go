@@ -148,11 +148,7 @@ func TestProofNotAsked(t *testing.T) {
 func (b *bench) chainOfLast(kind sim.Kind, subject string) []string {
 	for n := b.log.Len(); n > 0; n-- {
 		if e := b.log.Event(uint64(n)); e.Kind == kind && b.plan.SubjectOf(e) == subject {
-			var names []string
-			for _, k := range b.Chain(uint64(n)) {
-				names = append(names, KindName(b.log.Event(k).Kind))
-			}
-			return names
+			return b.kindsTo(uint64(n))
 		}
 	}
 	return nil

@@ -153,14 +153,19 @@ func TestForkOfAStoppedPanel(t *testing.T) {
 func (b *bench) chainOf(kind sim.Kind, subject string) []string {
 	for n := 1; n <= b.log.Len(); n++ {
 		if e := b.log.Event(uint64(n)); e.Kind == kind && b.plan.SubjectOf(e) == subject {
-			var names []string
-			for _, k := range b.Chain(uint64(n)) {
-				names = append(names, KindName(b.log.Event(k).Kind))
-			}
-			return names
+			return b.kindsTo(uint64(n))
 		}
 	}
 	return nil
+}
+
+// kindsTo is the kinds of the events that led to an event, and its own.
+func (b *bench) kindsTo(n uint64) []string {
+	var names []string
+	for _, k := range b.Chain(n) {
+		names = append(names, KindName(b.log.Event(k).Kind))
+	}
+	return names
 }
 
 // count is how many events of a kind there are.
