@@ -39,7 +39,7 @@ func threads(s *source) []problem {
 	var found []problem
 	add := func(node ast.Node, what string) {
 		found = append(found, s.problem(node.Pos(), what,
-			"a drill and all below it run in one thread, step by step; concurrency lives in sim/service, sim/verify and sim/sweep"))
+			"a drill and all below it run in one thread, step by step; concurrency lives in sim/service and sim/verify"))
 	}
 	for _, file := range s.files {
 		ast.Inspect(file, func(node ast.Node) bool {

@@ -7,7 +7,7 @@
 // panel's program. The worst polling phase is tried for each signal of a way: just after a
 // sample of its device, in a round after the first.
 //
-// Left out: faults (package sweep, later). Facts that are no device signals (modes, controls,
+// Left out: faults of the installation. Facts that are no device signals (modes, controls,
 // disablements, faults) hold in a row's runs as its `given` says, else as on a healthy panel.
 //
 // Validated by sites whose verdicts are known, by mutants of the demo's program, and by the

@@ -16,7 +16,7 @@
 // that `play` runs, and that fails there.
 //
 // What it leaves out. Times by the target are those of a whole path: what a damaged one must still do
-// is the sweep's question. Nothing is judged against a required matrix: that is package verify's.
+// is not asked. Nothing is judged against a required matrix: that is package verify's.
 //
 // Invariants. The same site and seed give the same weeks and the same verdict; watching neither
 // schedules nor draws.
