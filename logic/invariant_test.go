@@ -93,6 +93,7 @@ func (b *bench) holds(quiet map[int32]bool) {
 		}
 	}
 	b.indicatesAsNamed()
+	b.disabledSaysNothing()
 	first := b.program.Indicated(b.state)
 	if sounds := b.program.Fact(b.state, term.Fact{Kind: term.PanelBuzzer}); sounds && !first.news() {
 		b.differ("the buzzer sounds for %v", first)
@@ -116,6 +117,24 @@ func (b *bench) holds(quiet map[int32]bool) {
 		}
 		if on == (demand == term.Rest) {
 			b.differ("%s is %v under override %d", out.Label, demand, over)
+		}
+	}
+}
+
+// disabledSaysNothing checks that nothing counts that a disabled device says, but for what stays until reset: fire, and
+// what the panel latches.
+func (b *bench) disabledSaysNothing() {
+	reset := b.state.turn.reset // of the last evaluation
+	for i, point := range b.world.Points {
+		if !b.program.disabled(b.state, int32(i)) {
+			continue
+		}
+		for _, kind := range []term.Kind{term.DeviceFire, term.DeviceActive, term.DevicePrealarm, term.DeviceSupervisory} {
+			f := term.Fact{Kind: kind, Index: int32(i)}
+			stays := kind == term.DeviceFire || b.program.latched(f)
+			if (!stays || reset) && b.program.Fact(b.state, f) {
+				b.differ("%s is disabled and %v", point.Label, f)
+			}
 		}
 	}
 }
