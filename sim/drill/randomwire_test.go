@@ -102,7 +102,7 @@ func (s *randomScript) wireFault(step *pb.Step) *pb.Step {
 		return s.fieldWire(step)
 	}
 	supply := &pb.SupplyStep{Supply: pick(s.Rand, "psu", "psu", "panel")}
-	switch s.IntN(3) {
+	switch s.IntN(5) {
 	case 0:
 		if s.chance(0.5) {
 			supply.Supply = "" // the whole building
@@ -110,6 +110,10 @@ func (s *randomScript) wireFault(step *pb.Step) *pb.Step {
 		step.Kind = &pb.Step_MainsFail{MainsFail: supply}
 	case 1:
 		step.Kind = &pb.Step_Fuse{Fuse: supply}
+	case 2:
+		step.Kind = &pb.Step_BatteryFail{BatteryFail: supply}
+	case 3:
+		step.Kind = &pb.Step_ChargerFail{ChargerFail: supply}
 	default:
 		step.Kind = &pb.Step_SupplyFail{SupplyFail: supply}
 	}
