@@ -46,6 +46,11 @@ func TestWhyShowsTheHeldStep(t *testing.T) {
 		{"{zone: hall, confirm: other}", "HALL-SD-1", []string{
 			"the first link that is missing: signal passed on by the detection of its zone",
 			"HALL-SD-1: its signal is held; it must be confirmed by 1801.928 s"}},
+		{"{zone: hall, confirm: other, within: 2m}", "HALL-SD-1", []string{ // the smoke stands, and signals every 2 min
+			"the first link that is missing: signal passed on by the detection of its zone",
+			"HALL-SD-1: its own output is active (t0)",
+			"HALL-SD-1: its signal is held; it must be confirmed by 121.928 s",
+			"121.928000 s  HALL-SD-1: its signal is dropped"}},
 	} {
 		built, _ := site.Build(bundleOf(program(c.detection), "cause,when,given,BELL\na,device('HALL-CP').fire,,on\n"))
 		report, err := Why(built.Plan(), c.way, "bell", nil)

@@ -186,12 +186,16 @@ func signalOf(plan *drill.Plan, point int32, prealarm bool) (matrix.Signal, bool
 // operate.
 func (j *judgement) lastTowards(o int32) (last uint64) {
 	log := j.c.d.Log()
+	dropped := map[int32]bool{} // a signal that was dropped comes again and again: its first time tells all
 	for n := uint64(1); n <= uint64(log.Len()) && log.Event(n).At < j.c.silence; n++ {
 		e := log.Event(n)
 		_, held := drill.Holds(e.Kind)
-		if _, on, ok := confirmed(e); (held || ok && on) && j.signals(e.Subject) || e.Kind == drill.InputChanged && last == 0 || aboutOutput(e, o) {
+		_, on, ok := confirmed(e)
+		towards := (held || ok && on) && j.signals(e.Subject) && !dropped[e.Subject]
+		if towards || e.Kind == drill.InputChanged && last == 0 || aboutOutput(e, o) {
 			last = n
 		}
+		dropped[e.Subject] = dropped[e.Subject] || e.Kind == drill.SignalDropped
 	}
 	return last
 }
