@@ -94,9 +94,6 @@ func (c *compiler) parse(reader *term.Reader, path, text string) *term.Term {
 	t, problems := reader.Parse(text, term.Cause)
 	for _, problem := range problems {
 		f := finding.Refuse(problem.Code, path, problem.Title, problem.Detail)
-		if problem.Code == "condition.not-simulated-yet" {
-			f.Code = "not-simulated-yet"
-		}
 		f.Offset = int32(problem.Offset)
 		c.add(f)
 	}

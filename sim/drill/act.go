@@ -226,7 +226,7 @@ func (r *resolver) fault(step *pb.Step) {
 	}
 }
 
-// notYet refuses the step kinds of the wire, circuits, supplies and panel that come later.
+// notYet refuses a step kind that the schema has and no case above: nothing in a file is ignored.
 func (r *resolver) notYet(step *pb.Step) {
 	m := step.ProtoReflect()
 	if field := m.WhichOneof(m.Descriptor().Oneofs().ByName("kind")); field != nil {
