@@ -31,7 +31,7 @@ func (e *effectState) because(state term.State, event, turn uint64) {
 }
 
 // resetEffects does what reset does to effects, once actions are reset: `until: reset` ends for
-// every state of which no action goes on (rule J5).
+// every state of which no action goes on, one whose `unless` is true among them (rule J5).
 func (p *Program) resetEffects(s *State) {
 	for e := range s.effect {
 		s.effectDue(int32(e))
@@ -40,7 +40,7 @@ func (p *Program) resetEffects(s *State) {
 		}
 		kept := uint8(0)
 		for _, i := range p.pairsTo.at(int32(e)) {
-			if s.pair[i].delay == done {
+			if s.pair[i].delay == done && !s.holds(p.guards[p.pairs[i].action].unless) {
 				kept |= 1 << p.pairs[i].state
 			}
 		}

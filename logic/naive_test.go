@@ -303,8 +303,8 @@ func (n *naive) effect(e int, causes []bool, reset bool) {
 		if p.active {
 			n.demands[e][p.state] = true
 		}
-		// An operated output whose cause is still true does not drop.
-		if causes[p.cause] && p.q1Before {
+		// An operated output whose cause is still true does not drop, unless the action is told to demand nothing.
+		if causes[p.cause] && p.q1Before && !n.guards[p.action][0].Eval(n.is) {
 			goesOn[p.state] = true
 		}
 	}

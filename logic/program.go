@@ -17,7 +17,7 @@
 //     a cause that rises again wins over the end of `hold`.
 //   - Reset starts a delay again that cancel_when had ended, if the cause is still true. What an
 //     effect with `until: reset` holds stays over a reset only for a state whose cause is still
-//     true and whose delay has run out.
+//     true, whose delay has run out and whose `unless` is not true.
 //   - `off` is an inhibit and no operation: it claims no one_of set, and silence never removes it.
 //   - The evacuate control ends silence; so does a fire of a device without a zone. It is a demand
 //     like any other: an `off` or a switch overrides it. It goes beside one_of.

@@ -67,8 +67,9 @@ func (r *Rules) Acknowledge(s *State, now time.Duration, event uint64, sink Sink
 }
 
 // Reset ends everything that is held: each detector is reset, and signals anew if its cause is still
-// there. latched tells which devices stay in fire over the reset; a zone stays confirmed as long as
-// any of its devices does.
+// there. latched tells which devices stay in fire over the reset. A zone stays confirmed as long as
+// any of its devices does; one whose first signal is fire already (type C) only if those that stay
+// would confirm it again, so that one detector that still smokes does not let the gas go once more.
 func (r *Rules) Reset(s *State, event uint64, latched func(point int32) bool, sink Sink) {
 	for p := range s.signals {
 		sig := &s.signals[p]
@@ -85,10 +86,43 @@ func (r *Rules) Reset(s *State, event uint64, latched func(point int32) bool, si
 		}
 	}
 	for zone := range s.confirmed {
-		if s.fires[zone] == 0 {
+		switch {
+		case s.fires[zone] == 0:
 			s.confirm(int32(zone), false, event, sink)
+		case s.confirmed[zone] && !r.confirmedAgain(s, int32(zone)):
+			s.confirm(int32(zone), false, event, sink)
+			for _, p := range r.detectors[zone] {
+				if s.signals[p].fire {
+					s.enter(p, held, never)
+				}
+			}
 		}
 	}
+}
+
+// confirmedAgain reports whether the fires that outlast a reset meet the criterion of their zone.
+func (r *Rules) confirmedAgain(s *State, zone int32) bool {
+	z := &r.zones[zone]
+	if z.First != Fire {
+		return true // there was no fire before the criterion was met
+	}
+	detectors := 0
+	for p := range s.signals {
+		if sig := &s.signals[p]; sig.fire && r.points[p].Zone == zone {
+			if r.points[p].Sense == Direct {
+				return true
+			}
+			detectors++
+		}
+	}
+	switch z.Confirm {
+	case Other:
+		return detectors >= z.Detectors
+	case OtherZone:
+		_, ok := r.support(s, zone)
+		return ok
+	}
+	return true
 }
 
 // Drop ends what is held of a device's signal, because the device is disabled or in test from now

@@ -148,13 +148,44 @@ func (n *twin) operate(act string, latched func(int) bool) {
 			}
 		}
 		for z := range n.sure {
-			n.sure[z] = n.sure[z] && slices.ContainsFunc(n.at, func(p twinPoint) bool { return int(p.Zone) == z && p.fire })
+			n.sure[z] = n.sure[z] && n.staysSure(z)
+		}
+		for i := range n.at { // type C, no longer sure: what is left is a first signal again
+			if p := &n.at[i]; p.Zone >= 0 && p.fire && p.Sense != Direct && !n.sure[p.Zone] && n.zones[p.Zone].First == Fire {
+				p.held = true
+			}
 		}
 	case strings.HasPrefix(act, "drop "):
 		if i := int(pointNamed(act[5:])); !n.at[i].fire {
 			n.drop(i)
 		}
 	}
+}
+
+// staysSure says whether a zone that was sure is so after a reset.
+func (n *twin) staysSure(z int) bool {
+	own, beside, sure := 0, 0, false
+	for _, p := range n.at {
+		switch {
+		case !p.fire:
+		case int(p.Zone) == z && p.Sense == Direct:
+			sure = true
+		case int(p.Zone) == z:
+			own++
+		case slices.Contains(n.zones[z].Others, p.Zone) && p.Sense != Direct:
+			beside++
+		}
+	}
+	rule := n.zones[z]
+	switch {
+	case sure:
+		return true
+	case rule.First == Fire && rule.Confirm == Other:
+		return own >= rule.Detectors
+	case rule.First == Fire && rule.Confirm == OtherZone:
+		return own > 0 && beside > 0
+	}
+	return own > 0
 }
 
 // drop forgets a device's signal.
