@@ -5,15 +5,39 @@ import (
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 )
 
-// Signals returns the condition with every `zone(..).confirmed` replaced by the signals of devices
-// that confirm the zone, whatever the time between them: what whoever looks for ways needs. Where
-// the program's detection has problems of its own the zone's fire stands in.
+// Signals returns the condition over the signals of devices, whatever the time between them: what
+// whoever looks for ways needs. A `zone(..).confirmed` is replaced by the signals that confirm the zone,
+// and the fire of a detector whose zone waits for others by its signal together with theirs. Where the
+// program's detection has problems of its own the zone's fires stand as they are.
 func Signals(when *term.Term, program *pb.Program, w *term.World) *term.Term {
 	return when.Replace(func(f term.Fact) *term.Term {
-		if f.Kind != term.ZoneConfirmed {
+		switch f.Kind {
+		case term.ZoneConfirmed:
+			return confirmation(program, w, int(f.Index))
+		case term.DeviceFire:
+			pt := &w.Points[f.Index]
+			if pt.Zone < 0 || !pt.Automatic {
+				return nil
+			}
+			d := detectionOf(program, w.Zones[pt.Zone])
+			if c := d.GetConfirm(); c != "other" && c != "other-zone" || d.GetFirstSignal() == "fire" {
+				return nil
+			}
+			return term.And(term.Is(f.Kind, int(f.Index)), confirmation(program, w, pt.Zone))
+		}
+		return nil
+	})
+}
+
+// ShownSignals returns the condition with the pre-alarm of every device that shows while its signal is
+// held replaced by the pre-alarm or that signal. What is held ends in fire or is dropped, so this finds
+// what begins such a pre-alarm and not how long it lasts.
+func ShownSignals(when *term.Term, w *term.World) *term.Term {
+	return when.Replace(func(f term.Fact) *term.Term {
+		if f.Kind != term.DevicePrealarm || !w.Points[f.Index].ShowsHeld {
 			return nil
 		}
-		return confirmation(program, w, int(f.Index))
+		return term.Or(term.Is(f.Kind, int(f.Index)), term.Is(term.DeviceFire, int(f.Index)))
 	})
 }
 

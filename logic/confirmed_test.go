@@ -44,3 +44,29 @@ func TestSignalsThatConfirm(t *testing.T) {
 		}
 	}
 }
+
+// The fire of a detector whose zone waits for another is the two signals; where the first signal is fire
+// already (type C), where nothing is waited for, and of a call point, it is the one.
+func TestSignalsThatAreFire(t *testing.T) {
+	w := &term.World{Zones: []string{"a"}}
+	w.Points = []term.Point{
+		{Input: term.Fire, Detector: true, Automatic: true}, {Input: term.Fire, Detector: true, Automatic: true}, {Input: term.CallPoint},
+	}
+	for _, c := range []struct {
+		d    *pb.Detection
+		want func(first, second, call bool) bool
+	}{
+		{&pb.Detection{Zone: "a", Confirm: "other"}, func(f, s, c bool) bool { return f && s || c }},
+		{&pb.Detection{Zone: "a", Confirm: "other", FirstSignal: "prealarm"}, func(f, s, c bool) bool { return f && s || c }},
+		{&pb.Detection{Zone: "a", Confirm: "other", FirstSignal: "fire"}, func(f, s, c bool) bool { return f || s || c }},
+		{&pb.Detection{Zone: "a", Confirm: "same-or-other"}, func(f, s, c bool) bool { return f || s || c }},
+	} {
+		when := Signals(term.Or(term.Is(term.DeviceFire, 0), term.Is(term.DeviceFire, 1), term.Is(term.DeviceFire, 2)), &pb.Program{Detection: []*pb.Detection{c.d}}, w)
+		for set := range 8 {
+			in := func(i int) bool { return set>>i&1 == 1 }
+			if got := when.Eval(func(f term.Fact) bool { return in(int(f.Index)) }); got != c.want(in(0), in(1), in(2)) {
+				t.Errorf("%v, signals %03b: fire %v", c.d, set, got)
+			}
+		}
+	}
+}

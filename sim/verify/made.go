@@ -107,7 +107,7 @@ func (m *maker) run(r *run) error {
 		m.table.Notes = append(m.table.Notes, fmt.Sprintf("%s: the signal is never confirmed", m.v.text(r)))
 		return nil
 	}
-	m.noteHeld(j, r)
+	m.noteMissed(j, r)
 	decided, gone := t.spans[0].From, m.gone(j)
 	cells := make([]string, len(j.operations))
 	for o := range cells {
@@ -127,17 +127,14 @@ func (m *maker) run(r *run) error {
 	return nil
 }
 
-// noteHeld says which of the run's causes do not come true by it: a reader of the table would take the
+// noteMissed says which of the run's causes do not come true by it: a reader of the table would take the
 // signal for one that does nothing.
-func (m *maker) noteHeld(j *judgement, r *run) {
+func (m *maker) noteMissed(j *judgement, r *run) {
 	log := j.c.d.Log()
-	came, held := map[int32]bool{}, false
+	came := map[int32]bool{}
 	for n := 1; n <= log.Len() && log.Event(uint64(n)).At < j.c.silence; n++ {
-		switch e := log.Event(uint64(n)); {
-		case e.Kind == drill.CauseChanged && e.Value != 0:
+		if e := log.Event(uint64(n)); e.Kind == drill.CauseChanged && e.Value != 0 {
 			came[e.Subject] = true
-		case e.Kind == drill.SignalHeld && j.signals(e.Subject):
-			held = true
 		}
 	}
 	var missed []string
@@ -146,14 +143,9 @@ func (m *maker) noteHeld(j *judgement, r *run) {
 			missed = append(missed, m.v.m.Rows[row].Cause)
 		}
 	}
-	if len(missed) == 0 {
-		return
+	if len(missed) > 0 {
+		m.table.Notes = append(m.table.Notes, fmt.Sprintf("%s does not make true: %s", m.v.text(r), strings.Join(missed, ", ")))
 	}
-	note := fmt.Sprintf("%s does not make true: %s", m.v.text(r), strings.Join(missed, ", "))
-	if held {
-		note += "; the detection of its zone holds the signal, and what must come beside it is not in the table"
-	}
-	m.table.Notes = append(m.table.Notes, note)
 }
 
 // gone is when the first of the run's signals was read at rest before reset, which ends the row
