@@ -32,6 +32,7 @@ func Check(s Site) []*pb.Finding {
 	j.serving()
 	j.routes()
 	j.inputs()
+	j.targets()
 	if s.Program == nil || s.Message.GetProgram() == nil {
 		return j.found
 	}
@@ -40,7 +41,7 @@ func Check(s Site) []*pb.Finding {
 	j.drives()
 	j.silenced()
 	j.calendar()
-	j.decide(j.holdOffs, j.countdowns, j.fights, j.investigations)
+	j.decide(j.holdOffs, j.countdowns, j.fights, j.silencedByCondition, j.investigations)
 	every := plain(s.Message, s.World)
 	if every == nil {
 		return j.found
@@ -55,6 +56,8 @@ func Check(s Site) []*pb.Finding {
 	j.diallers()
 	j.phasings()
 	j.ownFloors()
+	j.decide(j.floorCauses)
+	j.laterAtNight()
 	j.responses()
 	j.decide(j.coincidences, j.rows)
 	return j.found

@@ -100,6 +100,8 @@ func TestLifts(t *testing.T) {
 		{"everything to the recall landing", "A17.1 2.27.3.2", house(effects, `    - {causes: [low, high], effects: [main], state: "on"}
     - {causes: [heat], effects: [power], state: "on"}`), "error lift.to-fire-floor loops[0].devices[0]", `"HALL-SD"`},
 		{"a second fire moves it", "EN 81-73 5.1.2: the first signal holds", house(loose, right), "error lift.moved-by-second-fire equipment[1]", "one_of"},
+		{"a second fire moves it at night", "EN 81-73 5.1.2: the first signal holds", house(effects+"    - {effect: main-night, outputs: [MAIN], until: reset}\n", strings.Replace(right, `[high], effects: [main], state: "on"`, `[high], effects: [main], state: "on", unless: "panel.mode == 'night'"`, 1)+
+			`    - {causes: [high], effects: [main-night], state: "on", unless: "panel.mode == 'day'"}`), "error lift.moved-by-second-fire equipment[1]", ""},
 		{"call points recall", "A17.1 2.27; NFPA 72 21.3", house(effects, strings.Replace(right, "[high]", "[high, loft]", 1)), "error lift.recalled-by-call-point loops[0].devices[4]", "LOFT-CP"},
 		{"call points under en54 alone", "the rule is A17.1's", func() part {
 			p := house(effects, strings.Replace(right, "[high]", "[high, loft]", 1))
@@ -147,6 +149,10 @@ func TestPlant(t *testing.T) {
 `, program: program("", `    - {effect: gas, outputs: [GAS], silenceable: true}
 `, `    - {causes: [any], effects: [gas], state: release}`)},
 			"error program.silence-stops-plant program.effects[3].outputs[0]", `"GAS"`},
+		{"a condition lets silence stop the fan", "silence is for what is heard and seen (NFPA 72 10.12.2)", house("", effects, `    - {causes: [any], effects: [stop], state: "on", unless: "panel.silenced"}`),
+			"error program.silence-stops-plant program.actions[2]", "nothing new operates"},
+		{"an inhibit does", "silence is for what is heard and seen (NFPA 72 10.12.2)", house(`    - {cause: quiet, when: "panel.silenced"}`, effects, `    - {causes: [any], effects: [stop], state: "on"}
+    - {causes: [quiet], effects: [stop], state: "off"}`), "error program.silence-stops-plant program.actions[3]", ""},
 		{"it does not", "", house("", effects, `    - {causes: [any], effects: [stop], state: "on"}`), "", ""},
 
 		{"start and stop at once", "common practice: one configuration at a time", house("", effects, `    - {causes: [any], effects: [stop], state: "on"}
@@ -155,6 +161,14 @@ func TestPlant(t *testing.T) {
 		{"two fires, start and stop", "common practice", house("", effects, `    - {causes: [loft], effects: [stop], state: "on"}
     - {causes: [hall], effects: [start], state: "on", after: 30s}
     - {causes: [hall], effects: [open], state: "on"}`), "warning plant.opposed program.actions[3]", `"LOFT-SD" in fire`},
+		{"a trip cuts the fan that a fire starts", "common practice: one configuration at a time", func() part {
+			p := house("", effects+"    - {effect: cut, outputs: [CUT]}\n", `    - {causes: [loft], effects: [cut], state: "on"}
+    - {causes: [hall], effects: [start], state: "on", after: 30s}
+    - {causes: [hall], effects: [open], state: "on"}`)
+			p.equipment += "  - {equipment: cut, trip: {cuts: [fan]}}\n"
+			p.devices += "      - {address: 31, label: CUT, place: hall, cable_m: 1, relay_module: {drives: {equipment: cut, input: trip}}}\n"
+			return p
+		}(), "warning plant.opposed program.actions[3]", "lose its power"},
 		{"an inhibit decides", "off is the strongest demand", house("", effects, `    - {causes: [any], effects: [stop], state: "on", unless: "zone('hall').fire"}
     - {causes: [hall], effects: [start], state: "on", after: 30s}
     - {causes: [hall], effects: [open], state: "on"}`), "", ""},
@@ -213,11 +227,19 @@ func TestRelease(t *testing.T) {
       - {address: 22, label: HOLD-BUTTON, place: hall, cable_m: 1, input_module: {input: hold-off, end_of_line_ohm: 4700}}
 `
 	house := func(devices, when string) part {
-		return part{equipment: gas, devices: devices, program: program(`    - {cause: gas, when: "`+when+`"}`, "    - {effect: gas, outputs: [RELEASE]}", `    - {causes: [gas], effects: [gas], state: "on"}`)}
+		return part{equipment: gas, devices: devices, program: program(`    - {cause: gas, when: "`+when+`"}
+    - {cause: hold, when: "device('HOLD-BUTTON').active"}`, "    - {effect: gas, outputs: [RELEASE]}\n    - {effect: hold, outputs: [HOLD]}", `    - {causes: [gas], effects: [gas], state: "on"}
+    - {causes: [hold], effects: [hold], state: "on"}`)}
 	}
 	byHand := func(when string) part {
 		p := house(modules+`      - {address: 23, label: BUTTON, place: hall, cable_m: 1, input_module: {input: release, end_of_line_ohm: 4700}}`, when)
 		p.equipment = strings.Replace(gas, "release: {}", "release: {countdown: 0s}", 1)
+		return p
+	}
+	paused := func(while string) part {
+		p := house(modules, "zone('hall').detectors_in_fire >= 1 && zone('loft').detectors_in_fire >= 1")
+		p.program = strings.Replace(p.program, "    - {causes: [hold], effects: [hold], state: \"on\"}", "", 1)
+		p.program = strings.Replace(p.program, `effects: [gas], state: "on"`, `effects: [gas], state: "on", after: 20s, pause_while: "`+while+`"`, 1)
 		return p
 	}
 	cross := "zone('hall').detectors_in_fire >= 1 && zone('loft').detectors_in_fire >= 1"
@@ -243,6 +265,18 @@ func TestRelease(t *testing.T) {
 			p.program = strings.Replace(p.program, `effects: [gas], state: "on"`, `effects: [gas], state: "on", after: 10s`, 1)
 			return p
 		}(), "", ""},
+		{"the hold-off follows from a fire, not from its button", "abort within reach", func() part {
+			p := house(modules, cross)
+			p.program = strings.Replace(p.program, "device('HOLD-BUTTON').active", "panel.fire", 1)
+			return p
+		}(), "warning release.no-hold-off equipment[1]", "no output that the button operates"},
+		{"the delay stands still unless the button is pressed", "abort within reach: pressing holds (guide specifications for CO2: pause and resume)", paused("!device('HOLD-BUTTON').active"), "warning release.no-hold-off equipment[1]", ""},
+		{"the delay stands still while it is", "", paused("device('HOLD-BUTTON').active"), "", ""},
+		{"the cause goes with the button", "", func() part {
+			p := house(modules, cross+" && !device('HOLD-BUTTON').active")
+			p.program = strings.Replace(p.program, "    - {causes: [hold], effects: [hold], state: \"on\"}", "", 1)
+			return p
+		}(), "", ""},
 		{"no button", "abort within reach", house(strings.Replace(modules, "input: hold-off, end", "input: technical, end", 1), cross), "warning release.no-hold-off equipment[1]", ""},
 	})
 }
@@ -257,6 +291,14 @@ func TestNight(t *testing.T) {
 		{"by day", "", part{program: investigate(`given: "panel.mode == 'day'"`)}, "", ""},
 		{"by a key", "", part{program: investigate(`given: "control('key').on"`)}, "warning program.investigation-at-night program.detection[0].investigate", `with night and "key" on`},
 		{"by a key, by day", "", part{program: investigate(`given: "control('key').on && panel.mode != 'night'"`)}, "", ""},
+		{"delayed at night, at once by day", "common practice: delays by day only", part{program: strings.Replace(program("", "", `    - {causes: [hall], effects: [hall-s], state: evacuate, unless: "panel.mode == 'night'"}
+    - {causes: [hall], effects: [hall-s], state: alert}
+    - {causes: [hall], effects: [hall-s], state: evacuate, after: 2m}
+    - {causes: [loft], effects: [loft-s], state: evacuate}`), "    - {causes: [any], effects: [hall-s, loft-s], state: evacuate}\n", "", 1)}, "warning program.later-at-night loops[0].devices[0]", "after 2m0s at night"},
+		{"delayed by day", "", part{program: strings.Replace(program("", "", `    - {causes: [hall], effects: [hall-s], state: evacuate, unless: "panel.mode == 'day'"}
+    - {causes: [hall], effects: [hall-s], state: alert}
+    - {causes: [hall], effects: [hall-s], state: evacuate, after: 2m}
+    - {causes: [loft], effects: [loft-s], state: evacuate}`), "    - {causes: [any], effects: [hall-s, loft-s], state: evacuate}\n", "", 1)}, "", ""},
 		{"the weekend is forgotten", "", part{panel: `panel: {calendar: [{days: [mon, tue, wed, thu, fri], at: 7h, mode: day}, {days: [mon, tue, wed, thu], at: 19h, mode: night}]}`},
 			"warning panel.calendar-day-at-night panel.calendar", "Saturday, Sunday"},
 		{"every evening", "", part{panel: `panel: {calendar: [{days: [mon, tue, wed, thu, fri], at: 7h, mode: day}, {days: [mon, tue, wed, thu, fri], at: 19h, mode: night}]}`}, "", ""},
@@ -302,7 +344,18 @@ func TestPhasing(t *testing.T) {
 			"warning phasing.floor-missing program.phasings[0].floors", "detectors: 1"},
 		{"out of order", "the lift's floors", phased(one+", "+g, "", "", `  - {equipment: lift, lift: {floors: [G, "1"], recall_floor: G}}`), "warning phasing.order program.phasings[0].floors", "floor G out of order"},
 		{"the loft burns, and the hall leaves first", "the floor that burns goes first", phased(`{floor: G, cause: loft, effect: hall-s}, {floor: "1", cause: hall, effect: loft-s}`, "", "", ""),
-			"warning phasing.own-floor-waits program.phasings[0].floors[0].cause", ""},
+			"warning phasing.own-floor-waits program.phasings[0].floors[0].cause\nwarning phasing.wrong-cause program.phasings[0].floors[1].cause", ""},
+		{"the same, and neighbours go together", "the floor that burns and its neighbours go first", func() part {
+			p := phased(`{floor: G, cause: loft, effect: hall-s}, {floor: "1", cause: hall, effect: loft-s}`, "", "", "")
+			p.program = strings.Replace(p.program, "step_time: 2m", "step_time: 2m, together: [above, below]", 1)
+			return p
+		}(), "warning phasing.wrong-cause program.phasings[0].floors[0].cause\nwarning phasing.wrong-cause program.phasings[0].floors[1].cause", "begins the phase of floor 1"},
+		{"numbers out of order", "common practice: 1, 3, 2 is no order of floors", func() part {
+			p := phased(g+", "+one+`, {floor: "3", cause: top, effect: top-s}, {floor: "2", cause: store, effect: store-s}`, "  - {place: store, floor: \"2\"}\n  - {place: top, floor: \"3\"}",
+				strings.Replace(cellar, "zone: hall", "zone: store", 1)+"\n      - {address: 11, label: STORE-S, place: store, cable_m: 5, loop_sounder: {}}\n      - {address: 12, label: TOP-S, place: top, cable_m: 5, loop_sounder: {}}", "")
+			p.program = strings.Replace(p.program, "  effects:\n", "    - {cause: store, when: \"zone('store').fire\"}\n    - {cause: top, when: \"zone('store').fire || zone('hall').fire\"}\n  effects:\n    - {effect: store-s, outputs: [STORE-S]}\n    - {effect: top-s, outputs: [TOP-S]}\n", 1)
+			return p
+		}(), "warning phasing.order program.phasings[0].floors", "floor 2 out of order"},
 	})
 }
 
@@ -335,6 +388,8 @@ func TestResponse(t *testing.T) {
 		{"a round of 7 x 570 ms, three readings", "3 x 4 s is 12 s", part{loop: line("570ms", "3")}, "error response.over-target loops[0].devices[0]", "the target is 10 s"},
 		{"a round of 7 x 300 ms, three readings", "3 x 2.1 s", part{loop: line("300ms", "3")}, "", ""},
 		{"a call point, a round of 7 x 430 ms", "BS 5839-1: 3 s", part{rules: "{packs: [bs5839-1]}", loop: line("430ms", "1")}, "error response.over-target loops[0].devices[1]", "the target is 3 s"},
+		{"a target of the file above the rules'", "NFPA 72 10.11.1: 10 s", part{panel: "targets: {detector: 60s}"}, "warning targets.above-limit targets.detector", "the limit is 10s"},
+		{"the same, agreed", "", part{rules: "{packs: [nfpa72], limits: [{limit: detector_target_s, value: 60}]}", panel: "targets: {detector: 60s}"}, "", ""},
 		{"a call point, a round of 7 x 250 ms", "BS 5839-1: 3 s", part{rules: "{packs: [bs5839-1]}", loop: line("250ms", "1")}, "", ""},
 	})
 }

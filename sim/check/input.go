@@ -86,3 +86,42 @@ func (j *judge) bothModes() bool {
 	}
 	return len(seen) == 2
 }
+
+// laterAtNight: people who sleep are to be told no later than those who are awake. Sounders that stay silent at night are
+// believed: somebody else may be told.
+func (j *judge) laterAtNight() {
+	var late []int32
+	detail := ""
+	for i := 1; i < len(j.walks); i++ {
+		day, night := &j.walks[i-1], &j.walks[i]
+		if day.point != night.point || day.mode != term.Day || night.mode != term.Night {
+			continue
+		}
+		for o := range j.Installation.Outputs {
+			if !j.Installation.Outputs[o].Sounder {
+				continue
+			}
+			a, soon := day.evacuates(int32(o))
+			if b, ever := night.evacuates(int32(o)); soon && ever && b > a {
+				late = append(late, night.point)
+				if detail == "" {
+					detail = fmt.Sprintf("%q evacuates after %v by day and after %v at night: the modes are probably exchanged", j.Installation.Outputs[o].Label, a, b)
+				}
+				break
+			}
+		}
+	}
+	if len(late) > 0 {
+		j.add(finding.Warn("program.later-at-night", j.path(late[0]), "sounders follow later at night than by day: "+j.labels(late), detail), commonPractice+": delays by day only")
+	}
+}
+
+// evacuates is when an output is first told to evacuate.
+func (w *walk) evacuates(output int32) (at time.Duration, ever bool) {
+	for _, d := range w.demands {
+		if d.output == output && d.state == term.Evacuate {
+			return d.at, true
+		}
+	}
+	return 0, false
+}

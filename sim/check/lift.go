@@ -88,29 +88,21 @@ func (l *liftCase) landings() {
 // mostPairs bounds how many second fires are tried for one lift.
 const mostPairs = 200
 
-// moved: a second fire must not change the landing once chosen. Tried with every pair of detectors that send the lift to
-// different landings, up to a bound, the second ten seconds after the first.
+// moved: a second fire must not change the landing once chosen. Tried by day and by night with every pair of detectors that
+// send the lift to different landings, up to a bound, the second ten seconds after the first.
 func (l *liftCase) moved() {
-	var to [2][]int32 // recall, alternate
-	for i := range l.walks {
-		w := &l.walks[i]
-		if _, o, ok := l.destination(w); ok && w.mode == term.Day {
-			landing := 0
-			if _, name := l.input(o); name == "alternate" {
-				landing = 1
-			}
-			to[landing] = append(to[landing], w.point)
-		}
-	}
 	tried := 0
-	for first := range to {
-		for _, a := range to[first] {
-			for _, b := range to[1-first] {
+	for _, mode := range []int32{term.Day, term.Night} {
+		to := l.sent(mode)
+		for first := range to {
+			for _, pair := range pairs(to[first], to[1-first]) {
+				a, b := pair[0], pair[1]
 				if tried++; tried > mostPairs {
+					l.untried()
 					return
 				}
 				const second = 10 * time.Second
-				both := walk{a, term.Day, l.walker.run(term.Day, true, signal{point: a}, signal{point: b, at: second})}
+				both := walk{a, mode, l.walker.run(mode, true, signal{point: a}, signal{point: b, at: second})}
 				if l.chosen(&both, second-1) != l.chosen(&both, second+time.Second) {
 					l.add(finding.Error("lift.moved-by-second-fire", fmt.Sprintf("equipment[%d]", l.e), fmt.Sprintf("a second fire changes the landing of %q", l.id),
 						fmt.Sprintf("%q has sent it to one landing, and %q ten seconds later changes what its inputs say: put the effects of both landings into one `one_of` set, which the first holds until reset", l.label(a), l.label(b))), holdsClause)
@@ -119,6 +111,53 @@ func (l *liftCase) moved() {
 			}
 		}
 	}
+}
+
+// sent are the points that send the lift to its recall landing, and to the alternate: first one of each sort that
+// demands what no other before it did.
+func (l *liftCase) sent(mode int32) (to [2][]int32) {
+	var again [2][]int32
+	seen := map[string]bool{}
+	for i := range l.walks {
+		w := &l.walks[i]
+		_, o, ok := l.destination(w)
+		if !ok || w.mode != mode {
+			continue
+		}
+		landing := 0
+		if _, name := l.input(o); name == "alternate" {
+			landing = 1
+		}
+		list := &to[landing]
+		if what := fmt.Sprint(landing, w.demands); seen[what] {
+			list = &again[landing]
+		} else {
+			seen[what] = true
+		}
+		*list = append(*list, w.point)
+	}
+	return [2][]int32{append(to[0], again[0]...), append(to[1], again[1]...)}
+}
+
+// pairs joins every a with every b, those near the beginning of both lists first.
+func pairs(a, b []int32) [][2]int32 {
+	var list [][2]int32
+	for sum := range len(a) + len(b) {
+		for i := range a {
+			if k := sum - i; k >= 0 && k < len(b) {
+				list = append(list, [2]int32{a[i], b[k]})
+			}
+		}
+	}
+	return list
+}
+
+// untried notes that not every pair was.
+func (l *liftCase) untried() {
+	f := finding.Warn("lift.pairs-untried", fmt.Sprintf("equipment[%d]", l.e), fmt.Sprintf("not every pair of fires was tried on %q", l.id),
+		fmt.Sprintf("%d pairs of detectors that send it to different landings leave it where the first one sent it; there are more", mostPairs))
+	f.Severity = pb.Severity_SEVERITY_NOTE
+	l.add(f, commonPractice)
 }
 
 // chosen is which of the two inputs are operated at an instant: 1 recall, 2 alternate, added.

@@ -1,8 +1,10 @@
 package check
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 
 	"loopdrill.dev/loopdrill/logic/term"
@@ -160,12 +162,16 @@ func (j *judge) phasings() {
 			j.add(finding.Warn("phasing.floor-missing", path, fmt.Sprintf("the phasing %q leaves out floors with detectors: %s", ph.GetPhasing(), strings.Join(missing, ", ")),
 				"a fire there begins no phase, and nobody there is told in his turn: add the floor where it stands"), "common practice: phased evacuation")
 		}
+		wrong, known := misnumbered(listed), "their numbers"
 		for _, e := range j.Message.GetEquipment() {
-			if wrong := misplaced(listed, e.GetLift().GetFloors()); wrong != "" {
-				j.add(finding.Warn("phasing.order", path, fmt.Sprintf("the phasing %q has floor %s out of order", ph.GetPhasing(), wrong),
-					fmt.Sprintf("floors stand lowest first, as those of %q do: the neighbours of the floor that burns are taken from this order", e.GetEquipment())), "common practice: phased evacuation")
+			if floor := misplaced(listed, e.GetLift().GetFloors()); floor != "" {
+				wrong, known = floor, fmt.Sprintf("those of %q", e.GetEquipment())
 				break
 			}
+		}
+		if wrong != "" {
+			j.add(finding.Warn("phasing.order", path, fmt.Sprintf("the phasing %q has floor %s out of order", ph.GetPhasing(), wrong),
+				fmt.Sprintf("floors stand lowest first, as %s do: the neighbours of the floor that burns are taken from this order", known)), "common practice: phased evacuation")
 		}
 	}
 }
@@ -198,6 +204,71 @@ func misplaced(listed, order []string) string {
 		last = at
 	}
 	return ""
+}
+
+// misnumbered is the first floor whose number neither rises nor falls as those of its like before it (L1, L2; B2, B1); empty
+// if none does.
+func misnumbered(listed []string) string {
+	last, way := map[string]int{}, map[string]int{}
+	for _, floor := range listed {
+		word := strings.TrimRight(floor, "0123456789")
+		n, err := strconv.Atoi(floor[len(word):])
+		if err != nil {
+			continue
+		}
+		before, had := last[word]
+		last[word] = n
+		if !had {
+			continue
+		}
+		now := cmp.Compare(n, before)
+		if way[word] != 0 && now != way[word] {
+			return floor
+		}
+		way[word] = now
+	}
+	return ""
+}
+
+// floorCauses: a fire on one floor of a phasing must not begin the phase of another floor and not its own. Neighbours that
+// go together hide that.
+func (j *judge) floorCauses() {
+	number := map[string]int{}
+	for i, c := range j.Message.GetProgram().GetCauses() {
+		number[c.GetCause()] = i
+	}
+	for i, ph := range j.Message.GetProgram().GetPhasings() {
+		for k, f := range ph.GetFloors() {
+			var astray []int32
+			instead := ""
+			for p := range j.Installation.Points {
+				pt := &j.Installation.Points[p]
+				if !pt.Input.Fire() || j.floor(pt.Place) != f.GetFloor() || upright(j.use(pt.Place)) || j.begins(number[f.GetCause()], int32(p)) {
+					continue
+				}
+				for _, other := range ph.GetFloors() {
+					if j.begins(number[other.GetCause()], int32(p)) {
+						astray, instead = append(astray, int32(p)), other.GetFloor()
+						break
+					}
+				}
+			}
+			path := fmt.Sprintf("program.phasings[%d].floors[%d].cause", i, k)
+			told := slices.ContainsFunc(j.found, func(f *pb.Finding) bool { return f.GetPath() == path && f.GetCode() == "phasing.own-floor-waits" })
+			if len(astray) > 0 && !told {
+				j.add(finding.Warn("phasing.wrong-cause", path, fmt.Sprintf("a fire on floor %s begins the phase of floor %s: %s", f.GetFloor(), instead, j.labels(astray)),
+					fmt.Sprintf("cause %q is false for it: the floor that burns and its neighbours go first", f.GetCause())), "common practice: phased evacuation")
+			}
+		}
+	}
+}
+
+// begins tells whether a fire at a point alone makes a cause true, by day.
+func (j *judge) begins(cause int, point int32) bool {
+	return j.analysis.Space.Eval(j.analysis.Causes[cause], func(f term.Fact) bool {
+		return (f.Kind == term.DeviceFire || f.Kind == term.DeviceActive) && f.Index == point ||
+			f.Kind == term.PanelMode && f.Value == term.Day || f.Kind == term.ZoneConfirmed && f.Index == j.Installation.Points[point].Zone
+	})
 }
 
 // ownFloors: a fire on a floor of a phasing evacuates that floor at once, whatever device sees it.

@@ -27,10 +27,10 @@ func (j *judge) silenced() {
 				continue
 			}
 			report := finding.Warn
-			switch j.Message.GetEquipment()[equipment].GetKind().(type) {
-			case *pb.Equipment_Siren, *pb.Equipment_Announcement:
+			switch m := j.Message.GetEquipment()[equipment]; {
+			case m.GetSiren() != nil || m.GetAnnouncement() != nil:
 				continue
-			case *pb.Equipment_Lift, *pb.Equipment_Fan, *pb.Equipment_Damper, *pb.Equipment_DoorHolder, *pb.Equipment_DoorLock, *pb.Equipment_Trip, *pb.Equipment_Valve, *pb.Equipment_Release:
+			case staysWhenSilenced(m):
 				report = finding.Error
 			}
 			j.add(report("program.silence-stops-plant", fmt.Sprintf("program.effects[%d].outputs[%d]", e, i), fmt.Sprintf("silence puts %q to rest, which drives %q", j.Installation.Outputs[o].Label, j.Installation.Plant.ID(equipment)),
@@ -44,6 +44,46 @@ func (j *judge) silencedRelease(effect, place int, output int32) {
 	if slices.ContainsFunc(j.analysis.Pairs, func(p program.Pair) bool { return p.Effect == effect && p.State == term.Release }) {
 		j.add(finding.Error("program.silence-stops-plant", fmt.Sprintf("program.effects[%d].outputs[%d]", effect, place), fmt.Sprintf("silence puts %q to rest, which releases an extinguishing agent", j.Installation.Outputs[output].Label),
 			"only sounders, beacons and announcements are silenced: give it an effect of its own without `silenceable`"), "NFPA 72 10.12.2 (what silence is for); "+commonPractice)
+	}
+}
+
+// staysWhenSilenced tells of equipment that people's lives hang on whether they still hear an alarm or not.
+func staysWhenSilenced(m *pb.Equipment) bool {
+	switch m.GetKind().(type) {
+	case *pb.Equipment_Lift, *pb.Equipment_Fan, *pb.Equipment_Damper, *pb.Equipment_DoorHolder, *pb.Equipment_DoorLock, *pb.Equipment_Trip, *pb.Equipment_Valve, *pb.Equipment_Release:
+		return true
+	}
+	return false
+}
+
+// silencedByCondition: the same where not the effect is silenceable, but a condition asks whether the panel is silenced.
+func (j *judge) silencedByCondition() {
+	s := j.analysis.Space
+	told := map[string]bool{}
+	for i := range j.analysis.Pairs {
+		p := &j.analysis.Pairs[i]
+		at := slices.IndexFunc(j.Program.EffectOutputs(p.Effect), func(o int32) bool {
+			e, _ := j.input(o)
+			return e >= 0 && staysWhenSilenced(j.Message.GetEquipment()[e])
+		})
+		if at < 0 || told[p.Path] {
+			continue
+		}
+		silenced := func(yes bool) bdd.Node {
+			return s.Assume(p.Active, func(f term.Fact) (holds, known bool) { return yes, f.Kind == term.PanelSilenced })
+		}
+		before, after := silenced(false), silenced(true)
+		if p.State == term.Off {
+			before, after = after, before
+		}
+		if s.Implies(before, after) || s.Err() != nil {
+			continue
+		}
+		told[p.Path] = true
+		o := j.Program.EffectOutputs(p.Effect)[at]
+		e, _ := j.input(o)
+		j.add(finding.Error("program.silence-stops-plant", p.Path, fmt.Sprintf("once the panel is silenced nothing new operates %q, which drives %q", j.Installation.Outputs[o].Label, j.Installation.Plant.ID(e)),
+			"silence is for sounders, beacons and announcements: leave `panel.silenced` out of its conditions"), "NFPA 72 10.12.2 (what silence is for); "+commonPractice)
 	}
 }
 
@@ -75,6 +115,23 @@ func (j *judge) fights() {
 					break
 				}
 			}
+			if _, x := j.input(a); x == "start" {
+				j.cutOff(e, a)
+			}
+		}
+	}
+}
+
+// cutOff: a trip takes the power away from a fan that is to run.
+func (j *judge) cutOff(fan int, start int32) {
+	for t, m := range j.Message.GetEquipment() {
+		if !slices.Contains(m.GetTrip().GetCuts(), j.Installation.Plant.ID(fan)) {
+			continue
+		}
+		for _, o := range j.drivers[t] {
+			if j.fight(fan, start, o) {
+				return
+			}
 		}
 	}
 }
@@ -94,9 +151,12 @@ func (j *judge) fight(equipment int, a, b int32) bool {
 				continue
 			}
 			_, one := j.input(a)
-			_, other := j.input(b)
+			driven, other := j.input(b)
 			report := finding.Warn
-			if s.Implies(p.Active, q.Active) || s.Implies(q.Active, p.Active) {
+			switch {
+			case driven != equipment:
+				other = "lose its power" // perhaps at last, when it has done its work
+			case s.Implies(p.Active, q.Active) || s.Implies(q.Active, p.Active):
 				report = finding.Error
 			}
 			j.add(report("plant.opposed", p.Path, fmt.Sprintf("%q is told to %s and to %s at once", j.Installation.Plant.ID(equipment), one, other),
@@ -224,33 +284,47 @@ func (j *judge) holdOffs() {
 		if m.GetRelease() == nil {
 			continue
 		}
-		in, _ := j.Installation.Plant.InputIndex(e, "hold-off")
-		wired := slices.ContainsFunc(j.Installation.Outputs, func(o loop.Output) bool { return int(o.Equipment) == e && int(o.Input) == in })
-		if there && (wired || j.heldByProgram(e)) {
+		if there && (j.heldByOutput(e) || j.heldByProgram(e)) {
 			continue
 		}
 		missing := "no input module is a hold-off button"
 		if there {
-			missing = "no output drives its hold-off, and no action that releases it looks at the button"
+			missing = "no output that the button operates drives its hold-off, and the button stops no action that releases it"
 		}
 		j.add(finding.Warn("release.no-hold-off", fmt.Sprintf("equipment[%d]", e), fmt.Sprintf("nothing can hold %q back: %s", m.GetEquipment(), missing),
 			"bring a hold-off button to an input module with `input: hold-off`, and drive the release's hold-off from it or let it pause the action's delay"), "guide specifications for CO2; "+commonPractice)
 	}
 }
 
-// heldByProgram tells whether an action that operates a release asks for a hold-off button.
+// heldByOutput tells whether a hold-off button operates an output that drives the hold-off of a release.
+func (j *judge) heldByOutput(release int) bool {
+	return slices.ContainsFunc(j.drivers[release], func(o int32) bool {
+		_, name := j.input(o)
+		return name == "hold-off" && slices.ContainsFunc(j.demands(o), func(p *program.Pair) bool { return j.pressed(p.Active) })
+	})
+}
+
+// pressed tells whether pressing the hold-off buttons can make a condition true, and letting them go cannot.
+func (j *judge) pressed(condition bdd.Node) bool {
+	s := j.analysis.Space
+	var at [2]bdd.Node // let go, pressed
+	for i := range at {
+		at[i] = s.Assume(condition, func(f term.Fact) (holds, known bool) {
+			return i == 1, f.Kind == term.DeviceActive && j.Installation.Points[f.Index].Input == loop.HoldOff
+		})
+	}
+	return at[0] != at[1] && s.Implies(at[0], at[1])
+}
+
+// heldByProgram tells whether a hold-off button stops an action that operates a release, or takes its cause away.
 func (j *judge) heldByProgram(release int) bool {
 	for i := range j.analysis.Pairs {
 		p := &j.analysis.Pairs[i]
-		if !slices.ContainsFunc(j.Program.EffectOutputs(p.Effect), func(o int32) bool { e, _ := j.input(o); return e == release }) {
+		if p.State == term.Off || !slices.ContainsFunc(j.Program.EffectOutputs(p.Effect), func(o int32) bool { e, name := j.input(o); return e == release && name == "release" }) {
 			continue
 		}
-		for _, guard := range p.Guards() {
-			if slices.ContainsFunc(j.analysis.Space.Support(guard), func(f term.Fact) bool {
-				return f.Kind == term.DeviceActive && j.Installation.Points[f.Index].Input == loop.HoldOff
-			}) {
-				return true
-			}
+		if slices.ContainsFunc(append(p.Guards(), j.analysis.Space.Not(p.Active)), j.pressed) {
+			return true
 		}
 	}
 	return false

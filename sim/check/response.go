@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"time"
 
+	"google.golang.org/protobuf/types/known/durationpb"
+
 	"loopdrill.dev/loopdrill/logic/term"
 	"loopdrill.dev/loopdrill/loop"
 	installation "loopdrill.dev/loopdrill/loop/check"
@@ -55,6 +57,22 @@ func (j *judge) responses() {
 			}
 			j.add(finding.Error("response.over-target", j.path(s.point), fmt.Sprintf("from %q to %q may take %.3g s; the target is %.3g s", j.label(s.point), j.Installation.Outputs[s.output].Label, s.at.Seconds(), target.Seconds()),
 				fmt.Sprintf("a round of loop %d takes %.3g s: put fewer devices on it, ask for fewer readings, or command fewer outputs at once (line.shared_commands)", j.Installation.Loops[l].Number, installation.Round(&j.Installation.Loops[l]).Seconds())), clause)
+		}
+	}
+}
+
+// targets: the file asks for less than the rules that it names.
+func (j *judge) targets() {
+	for _, t := range []struct {
+		path, name string
+		given      *durationpb.Duration
+	}{
+		{"targets.detector", rule.DetectorTarget, j.Message.GetTargets().GetDetector()},
+		{"targets.call_point", rule.CallPointTarget, j.Message.GetTargets().GetCallPoint()},
+	} {
+		if limit := j.rules.Of(t.name); t.given != nil && t.given.AsDuration() > limit.Duration() {
+			j.add(finding.Warn("targets.above-limit", t.path, fmt.Sprintf("a target of %v; the limit is %v", t.given.AsDuration(), limit.Duration()),
+				"shorten it, or write the limit "+limit.Name+" under rules.limits where it is agreed"), limit.Source())
 		}
 	}
 }
