@@ -108,7 +108,7 @@ func TestReadFiles(t *testing.T) {
 // A drill through the client, its fork and its snapshot have the digest of a local one.
 func TestDrill(t *testing.T) {
 	c, ctx, files := dial(t, start(t, nil)), t.Context(), demoFiles(t)
-	d, err := c.CreateDrill(ctx, files, "pier", 9)
+	d, err := c.CreateDrill(ctx, &pb.CreateDrillRequest{Files: files, DrillId: "pier", Seed: 9})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -169,7 +169,7 @@ func TestWatchResumesAfterALag(t *testing.T) {
 	address := start(t, func(l *service.Limits) { l.WatchLag = 100 })
 	// Windows of a fixed, small size: see the tests of the service.
 	c, ctx := dial(t, address, grpc.WithInitialWindowSize(1<<16), grpc.WithInitialConnWindowSize(1<<20)), t.Context()
-	d, err := c.CreateDrill(ctx, demoFiles(t), "", 0)
+	d, err := c.CreateDrill(ctx, &pb.CreateDrillRequest{Files: demoFiles(t), DrillId: "", Seed: 0})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -207,7 +207,7 @@ func TestWatchResumesAfterABrokenConnection(t *testing.T) {
 		open = conn
 		return conn, err
 	}))
-	d, err := c.CreateDrill(t.Context(), demoFiles(t), "", 0)
+	d, err := c.CreateDrill(t.Context(), &pb.CreateDrillRequest{Files: demoFiles(t), DrillId: "", Seed: 0})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -285,7 +285,7 @@ func TestRunJobIsCancelled(t *testing.T) {
 func TestExplain(t *testing.T) {
 	c, files := dial(t, start(t, nil)), demoFiles(t)
 	files.Site.Content = append(files.GetSite().GetContent(), "colour: red\n"...)
-	_, err := c.CreateDrill(t.Context(), files, "", 0)
+	_, err := c.CreateDrill(t.Context(), &pb.CreateDrillRequest{Files: files, DrillId: "", Seed: 0})
 	text := Explain(err)
 	if !strings.Contains(text, "site.yaml:") || !strings.Contains(text, "colour") || strings.Count(text, "\n") < 1 {
 		t.Errorf("the explanation is %q", text)
@@ -297,7 +297,7 @@ func TestExplain(t *testing.T) {
 		t.Errorf("a plain error is explained as %q", got)
 	}
 	// A server that is not there is an error, not a wait.
-	_, err = dial(t, "127.0.0.1:1").CreateDrill(t.Context(), files, "", 0)
+	_, err = dial(t, "127.0.0.1:1").CreateDrill(t.Context(), &pb.CreateDrillRequest{Files: files, DrillId: "", Seed: 0})
 	if status.Code(err) != codes.Unavailable || !Unanswered(err) || Explain(err) != "no server answers" {
 		t.Errorf("without a server: %v, explained as %q", err, Explain(err))
 	}

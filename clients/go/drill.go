@@ -19,9 +19,9 @@ type Drill struct {
 	Name   string
 }
 
-// CreateDrill makes a drill. An empty id lets the server choose one.
-func (c *Client) CreateDrill(ctx context.Context, files *pb.SiteFiles, id string, seed uint64) (*Drill, error) {
-	answer, err := c.Drills.CreateDrill(ctx, &pb.CreateDrillRequest{DrillId: id, Files: files, Seed: seed})
+// CreateDrill makes a drill. An empty drill_id lets the server choose one.
+func (c *Client) CreateDrill(ctx context.Context, request *pb.CreateDrillRequest) (*Drill, error) {
+	answer, err := c.Drills.CreateDrill(ctx, request)
 	if err != nil {
 		return nil, err
 	}

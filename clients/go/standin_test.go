@@ -17,7 +17,7 @@ import (
 // 20 s for the way, which the model of the demo would not.
 func TestStandIn(t *testing.T) {
 	c, ctx := dial(t, start(t, nil)), t.Context()
-	d, err := c.CreateDrill(ctx, demoFiles(t), "quay", 1)
+	d, err := c.CreateDrill(ctx, &pb.CreateDrillRequest{Files: demoFiles(t), DrillId: "quay", Seed: 1})
 	if err != nil {
 		t.Fatal(err)
 	}

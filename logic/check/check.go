@@ -21,6 +21,7 @@ func Check(site *pb.Site, a *Analysis) []*pb.Finding {
 		}
 	}
 	j.detections()
+	j.releases()
 	told := len(j.found)
 	j.causes()
 	j.actions()

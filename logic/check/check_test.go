@@ -78,6 +78,12 @@ func TestProgram(t *testing.T) {
 			"warning program.delay-too-long program.actions[5].after", "behind 6m40s of outputs"},
 		{"a long delay that no fire begins", "", `actions: {causes: "hand" effects: "r1" state: "on" after: {seconds: 3600}}`, "", ""},
 
+		// A switch over a release.
+		{"a switch lets the gas go", "delay and hold-off before discharge (guide specifications for CO2)",
+			`effects: {effect: "gas" outputs: "R2"} actions: {causes: "fire" effects: "gas" state: "release"} overrides: {override: "o" effects: "gas"}`,
+			"warning program.switched-release program.overrides[1].effects[0]", "past the hold-off"},
+		{"a switch over something else", "", `overrides: {override: "o" effects: "r1"}`, "", ""},
+
 		// What reset cannot end.
 		{"a key's latch", "level, not edge: reset ends what is not caused", `effects: {effect: "k" outputs: "R2" until: "reset"} actions: {causes: "hand" effects: "k" state: "on"}`,
 			"warning program.reset-does-not-end program.effects[4].until", "is enough for it"},

@@ -8,12 +8,19 @@ import (
 	"loopdrill.dev/loopdrill/sim"
 )
 
+// refusable are the words of what an operator may be refused.
+var refusable = map[logic.OpKind]string{
+	logic.Acknowledge: "acknowledge", logic.Silence: "silence", logic.Resound: "resound", logic.Reset: "reset", logic.Evacuate: "evacuate",
+	logic.Control: "this key", logic.Mode: "the mode", logic.DisableDevice: "disablement", logic.DisableZone: "disablement",
+	logic.DisableOutput: "disablement", logic.DisableEquipment: "disablement", logic.TestZone: "the test", logic.MoveOverride: "this switch",
+}
+
 // describePanel describes what the panel indicates, and what it is set to.
 func (p *Plan) describePanel(subject string, e *sim.Event) (string, bool) {
 	on := e.Value != 0
 	switch e.Kind {
 	case OperationRefused:
-		return fmt.Sprintf("refused: it needs access level %d", e.Extra), true
+		return fmt.Sprintf("refused: %s needs access level %d", refusable[logic.OpKind(e.Value)], e.Extra), true
 	case ModeScheduled:
 		return "the calendar begins the mode " + modeWord(e.Value), true
 	case TestChanged:
