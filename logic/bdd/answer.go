@@ -1,7 +1,6 @@
 package bdd
 
 import (
-	"math/big"
 	"slices"
 
 	"loopdrill.dev/loopdrill/logic/term"
@@ -94,22 +93,6 @@ func (s *Space) Support(n Node) []term.Fact {
 
 // Variables lists all facts that are variables, in their order.
 func (s *Space) Variables() []term.Fact { return slices.Clone(s.order) }
-
-// Count is how many combinations of all variables make n true.
-func (s *Space) Count(n Node) *big.Int {
-	variables := int32(len(s.order))
-	level := func(m Node) int32 { return min(s.vertices[m].level, variables) }
-	// counts are over the variables from a node's own level down.
-	counts := map[Node]*big.Int{False: new(big.Int), True: big.NewInt(1)}
-	for _, m := range s.below(n) {
-		v, sum := s.vertices[m], new(big.Int)
-		for _, to := range []Node{v.low, v.high} {
-			sum.Add(sum, new(big.Int).Lsh(counts[to], uint(level(to)-v.level-1)))
-		}
-		counts[m] = sum
-	}
-	return new(big.Int).Lsh(counts[n], uint(level(n)))
-}
 
 // Eval tells whether n holds where exactly the facts that `is` names do.
 func (s *Space) Eval(n Node, is func(term.Fact) bool) bool {

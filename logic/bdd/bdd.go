@@ -86,9 +86,6 @@ func (s *Space) Err() error {
 	return nil
 }
 
-// Size is how many nodes there are.
-func (s *Space) Size() int { return len(s.vertices) }
-
 // node returns the one node with this test.
 func (s *Space) node(level int32, low, high Node) Node {
 	if low == high {
