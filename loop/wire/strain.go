@@ -37,7 +37,7 @@ func (n *Network) Drawn(s *State) int64 {
 	switch {
 	case s.dark:
 		return 0
-	case n.power || !s.safe && !(w.fresh && w.solved):
+	case n.power || !s.safe && (!w.fresh || !w.solved):
 		return n.Current(s)
 	case !s.safe:
 		return micro(w.driver.amps)

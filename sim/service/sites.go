@@ -31,7 +31,7 @@ func (s *siteServer) CheckSite(ctx context.Context, req *pb.CheckSiteRequest) (*
 	findings = append(findings, judged...)
 	finding.Sort(findings)
 	answer := &pb.CheckSiteResponse{Findings: findings, Usable: !refuses(findings), Caution: sim.Caution}
-	if answer.Usable {
+	if answer.GetUsable() {
 		answer.Calculations = calculations
 	}
 	return answer, nil

@@ -21,7 +21,7 @@ func detectionDefaults(m *pb.Site) (out []Default) {
 			return d.GetConfirm() != "" && d.GetConfirm() != "none" && d.GetFirstSignal() != "fire", d.GetWithin() != nil
 		}},
 		{figure.Default{Key: "program.detection.detectors", Value: "2", Source: "common practice"}, func(d *pb.Detection) (bool, bool) {
-			return d.GetConfirm() == "other", d.Detectors != nil //nolint:protogetter // presence is asked for
+			return d.GetConfirm() == "other", d.Detectors != nil
 		}},
 		{figure.Default{Key: "program.detection.ready_after", Value: logic.DefaultReadyAfter.String(), Source: fromMemory}, func(d *pb.Detection) (bool, bool) {
 			return d.GetConfirm() == "same-or-other", d.GetReadyAfter() != nil
