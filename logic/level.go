@@ -34,17 +34,17 @@ func (p *Program) refused(op operation, sink Sink) bool {
 	return true
 }
 
-// levelOf returns a level that a file gives, or the default.
-func levelOf(given *uint32) uint8 {
-	if given == nil {
+// levelOf returns the level that a file has, or the default where it gives none.
+func levelOf(given bool, level uint32) uint8 {
+	if !given {
 		return levelTrained
 	}
-	return uint8(*given)
+	return uint8(level)
 }
 
 // levels reads the levels of the controls.
 func (c *compiler) levels() {
 	for _, x := range c.program.GetControls() {
-		c.p.controlLevels = append(c.p.controlLevels, levelOf(x.Level))
+		c.p.controlLevels = append(c.p.controlLevels, levelOf(x.Level != nil, x.GetLevel()))
 	}
 }

@@ -34,8 +34,7 @@ func (c *compiler) readOverrides() {
 	c.p.leversOf = make([][]lever, len(c.world.Outputs))
 	for i, o := range c.program.GetOverrides() {
 		path := fmt.Sprintf("program.overrides[%d]", i)
-		level := levelOf(o.Level)
-		c.p.overrides = append(c.p.overrides, override{level: level})
+		c.p.overrides = append(c.p.overrides, override{level: levelOf(o.Level != nil, o.GetLevel())})
 		c.reach(int32(i), c.resolve(path+".effects", "effect", o.GetEffects(), ids), false, path)
 		c.reach(int32(i), c.resolve(path+".opposes", "effect", o.GetOpposes(), ids), true, path)
 	}
