@@ -92,6 +92,14 @@ func TestLifts(t *testing.T) {
     - {causes: [heat], effects: [power], state: "on"}
 `
 	with := func(p part, places string) part { p.places = places; return p }
+	one := func(rules string) part {
+		p := house(strings.Replace(effects, "    - {effect: alternate, outputs: [ALTERNATE], one_of: landing, until: reset}\n", "", 1), `    - {causes: [low, high], effects: [main], state: "on"}
+    - {causes: [heat], effects: [power], state: "on"}`)
+		p.equipment = strings.Replace(lift, `, alternate_floor: "1"`, "", 1)
+		p.devices = strings.Replace(modules, "      - {address: 21, label: ALTERNATE, place: hall, cable_m: 1, relay_module: {drives: {equipment: lift, input: alternate}}}\n", "", 1)
+		p.rules = rules
+		return p
+	}
 	judge(t, []judgement{
 		{"as it should be", "", house(effects, right), "", ""},
 		{"exchanged", "A17.1 2.27.3.2: never to the floor that burns", house(effects, `    - {causes: [low], effects: [main], state: "on"}
@@ -99,6 +107,8 @@ func TestLifts(t *testing.T) {
     - {causes: [heat], effects: [power], state: "on"}`), "error lift.to-fire-floor loops[0].devices[0]\nerror lift.to-fire-floor loops[0].devices[3]", "the floor that burns: G"},
 		{"everything to the recall landing", "A17.1 2.27.3.2", house(effects, `    - {causes: [low, high], effects: [main], state: "on"}
     - {causes: [heat], effects: [power], state: "on"}`), "error lift.to-fire-floor loops[0].devices[0]", `"HALL-SD"`},
+		{"a lift that knows one landing", "A17.1 2.27.3.2", one("{packs: [nfpa72]}"), "error lift.to-fire-floor loops[0].devices[0]", "knows no other landing"},
+		{"the same under en54", "EN 81-73 5.1: an input for each designated landing", one("{packs: [en54]}"), "warning lift.to-fire-floor loops[0].devices[0]", "knows no other landing"},
 		{"a second fire moves it", "EN 81-73 5.1.2: the first signal holds", house(loose, right), "error lift.moved-by-second-fire equipment[1]", "one_of"},
 		{"a second fire moves it at night", "EN 81-73 5.1.2: the first signal holds", house(effects+"    - {effect: main-night, outputs: [MAIN], until: reset}\n", strings.Replace(right, `[high], effects: [main], state: "on"`, `[high], effects: [main], state: "on", unless: "panel.mode == 'night'"`, 1)+
 			`    - {causes: [high], effects: [main-night], state: "on", unless: "panel.mode == 'day'"}`), "error lift.moved-by-second-fire equipment[1]", ""},
@@ -373,6 +383,8 @@ func TestSignals(t *testing.T) {
 		{"and not by night", "", only("device('HALL-SD').fire && panel.mode == 'day'"), "", ""},
 		{"nothing follows", "", part{zones: ", {zone: shed}", devices: `      - {address: 10, label: SHED-SD, place: hall, zone: shed, cable_m: 5, smoke_detector: {}}`,
 			program: strings.Replace(program("", "", ""), `"panel.fire"`, `"zone('hall').fire || zone('loft').fire"`, 1)}, "warning program.signal-without-effect loops[0].devices[7]", `"SHED-SD"`},
+		{"a signal that only inhibits", "", part{zones: ", {zone: shed}", devices: `      - {address: 10, label: SHED-SD, place: hall, zone: shed, cable_m: 5, smoke_detector: {}}`,
+			program: strings.Replace(program("", "", ""), `"panel.fire"`, `"(zone('hall').fire || zone('loft').fire) && !zone('shed').fire"`, 1)}, "warning program.signal-without-effect loops[0].devices[7]", `"SHED-SD"`},
 		{"no row asks", "every input is verified against the matrix", part{matrix: "cause,when,given,HALL-S,LOFT-S,BMS\nhall,place('hall').fire,,evacuate,evacuate,on\n"}, "warning matrix.signal-without-row loops[0].devices[3]", `"LOFT-SD", "LOFT-CP"`},
 		{"rows for all", "", part{matrix: "cause,when,given,HALL-S,LOFT-S,BMS\nany,panel.fire,,evacuate,evacuate,on\n"}, "", ""},
 	})

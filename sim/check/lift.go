@@ -75,14 +75,30 @@ func (l *liftCase) landings() {
 	}
 	for _, o := range l.drivers[l.e] {
 		if points := burning[o]; len(points) > 0 {
-			l.add(finding.Error("lift.to-fire-floor", l.path(points[0]), fmt.Sprintf("%s sends %q to the floor that burns: %s", l.labels(points), l.id, l.floor(l.Installation.Points[points[0]].Place)),
-				fmt.Sprintf("%q is operated: a detector at the recall landing must operate the alternate landing, and the other way round", l.Installation.Outputs[o].Label)), landingClause)
+			report := finding.Error
+			detail := fmt.Sprintf("%q is operated: a detector at the recall landing must operate the alternate landing, and the other way round", l.Installation.Outputs[o].Label)
+			if l.message.GetAlternateFloor() == "" {
+				detail = "the lift knows no other landing: write its alternate_floor, and drive that by these"
+				if !l.rules.Has("nfpa72") {
+					report = finding.Warn // EN 81-73 knows lifts with one landing
+				}
+			}
+			l.add(report("lift.to-fire-floor", l.path(points[0]), fmt.Sprintf("%s sends %q to the floor that burns: %s", l.labels(points), l.id, l.floor(l.Installation.Points[points[0]].Place)),
+				detail), l.landingClause())
 		}
 		if points := wrong[o]; len(points) > 0 {
 			l.add(finding.Warn("lift.wrong-landing", l.path(points[0]), fmt.Sprintf("%s sends %q to its alternate landing", l.labels(points), l.id),
-				fmt.Sprintf("only a detector at the recall landing, floor %s, is to do that; all others send it there", l.message.GetRecallFloor())), landingClause)
+				fmt.Sprintf("only a detector at the recall landing, floor %s, is to do that; all others send it there", l.message.GetRecallFloor())), l.landingClause())
 		}
 	}
+}
+
+// landingClause is what rests behind the landings under the packs of the file.
+func (l *liftCase) landingClause() string {
+	if l.rules.Has("nfpa72") {
+		return landingClause
+	}
+	return "EN 81-73 5.1 (an input for each designated landing); " + commonPractice
 }
 
 // mostPairs bounds how many second fires are tried for one lift.

@@ -96,7 +96,7 @@ func (j *judge) rows() {
 	}
 	if len(unread) > 0 && len(j.analysis.Pairs) > 0 {
 		j.add(finding.Warn("program.signal-without-effect", j.path(unread[0]), "nothing follows from a fire at "+j.labels(unread),
-			"no cause with an action asks for it: name its zone, group or label in one"), commonPractice)
+			"no cause with an action becomes true by it: name its zone, group or label in one"), commonPractice)
 	}
 	if len(unasked) > 0 && j.Matrix != nil {
 		j.add(finding.Warn("matrix.signal-without-row", j.path(unasked[0]), "no row of the required matrix asks for "+j.labels(unasked),
@@ -104,7 +104,7 @@ func (j *judge) rows() {
 	}
 }
 
-// read tells, by point, whether a cause with an action asks for it.
+// read tells, by point, whether its signal can make a cause with an action true: to end or inhibit one is not enough.
 func (j *judge) read() []bool {
 	read := make([]bool, len(j.Installation.Points))
 	for i := range j.analysis.Pairs {
@@ -112,7 +112,7 @@ func (j *judge) read() []bool {
 		if i > 0 && j.analysis.Pairs[i-1].Cause == p.Cause && j.analysis.Pairs[i-1].Action == p.Action {
 			continue // pairs of one cause stand together
 		}
-		for _, f := range j.analysis.Space.Support(p.Active) {
+		for _, f := range j.analysis.Space.Raises(p.Active) {
 			if f.Kind == term.DeviceFire || f.Kind == term.DeviceActive {
 				read[f.Index] = true
 			}
