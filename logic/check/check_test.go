@@ -138,6 +138,8 @@ func TestDelays(t *testing.T) {
 		{"500 s behind 195 s of investigation", `rules: {packs: "en54"}`, investigated + long, "error program.delay-too-long program.actions[4].after"},
 		{"the same where no pack of Europe applies", `rules: {packs: "nfpa72"}`, investigated + long, "warning program.delay-too-long program.actions[4].after"},
 		{"the same, agreed", `rules: {packs: "en54" limits: {limit: "delay_in_all_min" value: 12}}`, investigated + long, ""},
+		{"500 s behind the proof of equipment that follows after 500 s", `rules: {packs: "nfpa72"}`, strings.Replace(long, `"ls" state: "evacuate"`, `"r1" state: "on"`, 1) +
+			`causes: {cause: "said" when: "device('PROOF').active"} actions: {causes: "said" effects: "r2" state: "on" after: {seconds: 500}}`, "warning program.delay-too-long program.actions[5].after"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			if got := brief(judged(t, c.rules, basics, c.more)); got != c.want {

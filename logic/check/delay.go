@@ -20,15 +20,7 @@ func (j *judge) warners() []bool {
 	for _, e := range j.site.GetEquipment() {
 		speaks[e.GetEquipment()] = e.GetAnnouncement() != nil || e.GetSiren() != nil
 	}
-	drives := map[string]string{} // equipment by label of the output
-	for _, l := range j.site.GetLoops() {
-		for _, d := range l.GetDevices() {
-			drives[d.GetLabel()] = d.GetRelayModule().GetDrives().GetEquipment() + d.GetControlModule().GetDrives().GetEquipment()
-		}
-	}
-	for _, o := range j.site.GetPanel().GetOutputs() {
-		drives[o.GetLabel()] = o.GetDrives().GetEquipment()
-	}
+	drives := j.driven()
 	warners := make([]bool, len(j.World.Outputs))
 	for i, o := range j.World.Outputs {
 		warners[i] = o.Sounder || speaks[drives[o.Label]]
@@ -127,11 +119,12 @@ func (j *judge) pointPath(label string) string { return j.paths[label] }
 func (j *judge) delays() {
 	limit := j.rules.Of(rule.DelayInAll)
 	most := limit.Duration()
-	before := j.chained()
+	behind := j.behind()
+	before := j.chained(behind)
 	zones := j.held()
 	for i := range j.Pairs {
 		p := &j.Pairs[i]
-		if p.Action < 0 || p.After == 0 || !j.fromFire(p.Cause) || j.reported(p, i) {
+		if p.Action < 0 || p.After == 0 || !j.fromFire(p.Cause, behind) || j.reported(p, i) {
 			continue
 		}
 		longest, zone := zones.of(j, p.Cause)
@@ -178,26 +171,66 @@ func (j *judge) phases(most time.Duration, limit rule.Limit) {
 	}
 }
 
+// driven is the equipment that each output drives, by label.
+func (j *judge) driven() map[string]string {
+	drives := map[string]string{}
+	for _, l := range j.site.GetLoops() {
+		for _, d := range l.GetDevices() {
+			drives[d.GetLabel()] = d.GetRelayModule().GetDrives().GetEquipment() + d.GetControlModule().GetDrives().GetEquipment()
+		}
+	}
+	for _, o := range j.site.GetPanel().GetOutputs() {
+		drives[o.GetLabel()] = o.GetDrives().GetEquipment()
+	}
+	return drives
+}
+
+// behind lists the outputs that a fact waits for: the one whose command it is, or those that drive the equipment that it
+// proves.
+func (j *judge) behind() func(term.Fact) []int32 {
+	proves, outputs := map[string]string{}, map[string][]int32{}
+	for _, l := range j.site.GetLoops() {
+		for _, d := range l.GetDevices() {
+			proves[d.GetLabel()] = d.GetInputModule().GetProves().GetEquipment()
+		}
+	}
+	drives := j.driven()
+	for o := range j.World.Outputs {
+		e := drives[j.World.Outputs[o].Label]
+		outputs[e] = append(outputs[e], int32(o))
+	}
+	outputs[""] = nil
+	return func(f term.Fact) []int32 {
+		switch f.Kind {
+		case term.OutputCommanded:
+			return []int32{f.Index}
+		case term.EquipmentProven:
+			return outputs[j.World.Equipment[f.Index].ID]
+		case term.DeviceActive:
+			return outputs[proves[j.World.Points[f.Index].Label]]
+		}
+		return nil
+	}
+}
+
 // fromFire tells whether a cause depends on a fire, or on an output.
-func (j *judge) fromFire(cause int) bool {
+func (j *judge) fromFire(cause int, behind func(term.Fact) []int32) bool {
 	for _, f := range j.support(cause) {
-		if f.Kind == term.DeviceFire || f.Kind == term.OutputCommanded || f.Kind == term.ZoneConfirmed {
+		if f.Kind == term.DeviceFire || f.Kind == term.ZoneConfirmed || len(behind(f)) > 0 {
 			return true
 		}
 	}
 	return false
 }
 
-// chained is, by cause, the longest delay before it through outputs whose commanded state it reads. An
-// output that feeds back on its own cause counts once.
-func (j *judge) chained() []time.Duration {
+// chained is, by cause, the longest delay before it through outputs that it waits for. An output that feeds back on
+// its own cause counts once.
+func (j *judge) chained(behind func(term.Fact) []int32) []time.Duration {
 	out := make([]time.Duration, len(j.Causes))
 	reads := make([][]int32, len(j.Causes))
 	for i := range j.Causes {
 		for _, f := range j.support(i) {
-			if f.Kind == term.OutputCommanded {
-				reads[i] = append(reads[i], f.Index)
-			}
+			reads[i] = append(reads[i], behind(f)...)
 		}
 	}
 	open, done := make([]bool, len(out)), make([]bool, len(out))

@@ -23,7 +23,8 @@ const hall = `site: "x" rules: {packs: "nfpa72"} zones: {zone: "hall"} zones: {z
 		devices: {address: 4 label: "L1" place: "g" zone: "lobby" smoke_detector: {}} devices: {address: 5 label: "L2" place: "g" zone: "lobby" smoke_detector: {}}
 		devices: {address: 6 label: "LC" place: "g" zone: "lobby" call_point: {}}
 		devices: {address: 7 label: "HS" loop_sounder: {}} devices: {address: 8 label: "LS" loop_sounder: {}}
-		devices: {address: 9 label: "R1" relay_module: {drives: {equipment: "pa" input: "message-out"}}} devices: {address: 10 label: "R2" relay_module: {}}}`
+		devices: {address: 9 label: "R1" relay_module: {drives: {equipment: "pa" input: "message-out"}}} devices: {address: 10 label: "R2" relay_module: {}}
+		devices: {address: 11 label: "PROOF" input_module: {input: "technical" proves: {equipment: "pa" signal: "speaking"}}}}`
 
 // basics are what keeps the compiler content: keys, a switch, the effects, and an alarm at once from any fire.
 const basics = `program: {
@@ -54,6 +55,8 @@ func world(t *testing.T, site *pb.Site) *term.World {
 			p.Input, p.Detector = term.Fire, true
 		case *pb.Device_CallPoint:
 			p.Input = term.CallPoint
+		case *pb.Device_InputModule:
+			p.Input = term.Technical
 		case *pb.Device_LoopSounder, *pb.Device_RelayModule:
 			w.OutputRefs[p.Label], w.OutputRefs[p.Address] = len(w.Outputs), len(w.Outputs)
 			w.Outputs = append(w.Outputs, term.Output{Label: p.Label, Address: p.Address, Sounder: d.GetLoopSounder() != nil})
