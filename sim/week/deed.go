@@ -53,6 +53,28 @@ func newSite(plan *drill.Plan, m *pb.Site) *site {
 	return s
 }
 
+// points, outputs and equipment are the names of all that there are, in the installation's order.
+func (s *site) points() (names []string) {
+	for i := range s.plan.In.Points {
+		names = append(names, s.plan.In.Points[i].Label)
+	}
+	return names
+}
+
+func (s *site) outputs() (names []string) {
+	for i := range s.plan.In.Outputs {
+		names = append(names, s.plan.In.Outputs[i].Label)
+	}
+	return names
+}
+
+func (s *site) equipment() (names []string) {
+	for e := range s.plan.In.Plant.Len() {
+		names = append(names, s.plan.In.Plant.ID(e))
+	}
+	return names
+}
+
 // only keeps the names for which a deed's step is accepted by the bench.
 func (s *site) only(names []string, d deed) deed {
 	for _, name := range names {
@@ -108,15 +130,13 @@ func (s *site) stimuli() []deed {
 
 // cableFaults are those of loop cables and isolators.
 func (s *site) cableFaults() []deed {
-	var ends, points []string
+	points := s.points()
+	var ends []string
 	for i := range s.plan.In.Loops {
 		l := &s.plan.In.Loops[i]
 		for e := range l.Wire.Entries() {
 			ends = append(ends, l.Wire.Label(int32(e)))
 		}
-	}
-	for i := range s.plan.In.Points {
-		points = append(points, s.plan.In.Points[i].Label)
 	}
 	cable := func(d *dice, name string, ohms []float64) *pb.CableStep {
 		step := &pb.CableStep{Before: name, Core: pick(d, []string{"", "positive", "negative"})}
@@ -159,10 +179,7 @@ func (s *site) cableFaults() []deed {
 
 // deviceFaults are those of what stands at an address, and of the replies from there.
 func (s *site) deviceFaults() []deed {
-	var points []string
-	for i := range s.plan.In.Points {
-		points = append(points, s.plan.In.Points[i].Label)
-	}
+	points := s.points()
 	point := func(name string) *pb.PointStep { return &pb.PointStep{Device: name} }
 	deeds := []deed{
 		{name: "remove", begin: func(_ *dice, name string) *pb.Step { return &pb.Step{Kind: &pb.Step_Remove{Remove: point(name)}} }},

@@ -8,15 +8,10 @@ import (
 
 // outputFaults are those of outputs, their circuits and what they drive.
 func (s *site) outputFaults() []deed {
-	var outputs, loads, equipment []string
-	for i := range s.plan.In.Outputs {
-		outputs = append(outputs, s.plan.In.Outputs[i].Label)
-	}
+	outputs, equipment := s.outputs(), s.equipment()
+	var loads []string
 	for i := range s.plan.In.Loads {
 		loads = append(loads, s.plan.In.Loads[i].Label)
-	}
-	for e := range s.plan.In.Plant.Len() {
-		equipment = append(equipment, s.plan.In.Plant.ID(e))
 	}
 	deeds := []deed{
 		s.only(outputs, deed{name: "relay_stuck", begin: func(_ *dice, name string) *pb.Step {
@@ -67,6 +62,12 @@ func (s *site) supplyFaults() []deed {
 		s.only(supplies, deed{name: "fuse", longest: shift, early: true, begin: func(_ *dice, name string) *pb.Step {
 			return &pb.Step{Kind: &pb.Step_Fuse{Fuse: supply(name)}}
 		}}),
+		s.only(supplies, deed{name: "battery_fail", longest: shift, early: true, begin: func(_ *dice, name string) *pb.Step {
+			return &pb.Step{Kind: &pb.Step_BatteryFail{BatteryFail: supply(name)}}
+		}}),
+		s.only(supplies, deed{name: "charger_fail", longest: shift, early: true, begin: func(_ *dice, name string) *pb.Step {
+			return &pb.Step{Kind: &pb.Step_ChargerFail{ChargerFail: supply(name)}}
+		}}),
 		s.only(append(supplies, ""), deed{name: "mains_fail", longest: night, early: true, begin: func(_ *dice, name string) *pb.Step {
 			return &pb.Step{Kind: &pb.Step_MainsFail{MainsFail: supply(name)}}
 		}}),
@@ -78,16 +79,7 @@ func (s *site) supplyFaults() []deed {
 
 // operators are what somebody at the panel does and undoes.
 func (s *site) operators() []deed {
-	var points, outputs, equipment []string
-	for i := range s.plan.In.Points {
-		points = append(points, s.plan.In.Points[i].Label)
-	}
-	for i := range s.plan.In.Outputs {
-		outputs = append(outputs, s.plan.In.Outputs[i].Label)
-	}
-	for e := range s.plan.In.Plant.Len() {
-		equipment = append(equipment, s.plan.In.Plant.ID(e))
-	}
+	points, outputs, equipment := s.points(), s.outputs(), s.equipment()
 	zones := s.plan.In.Zones
 	deeds := []deed{
 		s.only(points, disabling("disable_device", func(name string) *pb.SubjectStep {
