@@ -44,6 +44,7 @@ func (j *judge) contacts() {
 		j.proven(c)
 	}
 	j.doors()
+	j.lifts()
 }
 
 // contact reads one contact.
@@ -125,6 +126,31 @@ func (j *judge) doors() {
 		}
 		j.add(finding.Warn("equipment.energise-to-release", fmt.Sprintf("equipment[%d]", i), fmt.Sprintf("%q needs voltage to be let go", eq.GetEquipment()),
 			"a broken wire or a lost supply would leave it held: list hold under deenergise_to_operate, and drive it with a contact that is closed at rest"), clause)
+	}
+}
+
+// lifts: a cut wire between panel and lift is to start the recall, which a contact that must close cannot do.
+func (j *judge) lifts() {
+	if !j.pack("en54") && !j.pack("bs5839-1") {
+		return
+	}
+	for i, eq := range j.site.GetEquipment() {
+		if eq.GetLift() == nil {
+			continue
+		}
+		wired, failsafe := false, false
+		for _, o := range j.in.Outputs {
+			if int(o.Equipment) == i {
+				name := j.in.Plant.InputName(i, int(o.Input))
+				landing := name == "recall" || name == "alternate"
+				wired = wired || landing
+				failsafe = failsafe || landing && j.in.Plant.DeEnergise(i, int(o.Input))
+			}
+		}
+		if wired && !failsafe {
+			j.add(finding.Warn("equipment.energise-to-recall", fmt.Sprintf("equipment[%d]", i), fmt.Sprintf("%q needs voltage to be recalled", eq.GetEquipment()),
+				"a broken wire or a lost loop would leave it in service: list recall under deenergise_to_operate, and drive it with a contact that is closed at rest"), "EN 81-73 5.1 to 5.3")
+		}
 	}
 }
 

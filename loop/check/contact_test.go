@@ -54,6 +54,10 @@ func TestContacts(t *testing.T) {
 		{"a lift that goes on when the loop is lost", "EN 81-73 5.1 to 5.3", lift("rests", "stays"),
 			"warning contact.not-fail-safe " + at + ".on_loop_loss\nwarning contact.not-fail-safe loops[0].devices[1].relay_module.contact.on_loop_loss"},
 
+		{"a lift that needs voltage to be recalled", "EN 81-73 5.1 to 5.3: a break of the interface starts the recall", plan{rules: `packs: "en54"`,
+			more: equipment(`lift: {floors: "G" floors: "1" recall_floor: "G"}`), devices: relay(`at_rest: "open"`, "recall") + proof + `"at-floor"}}}`}, "warning equipment.energise-to-recall equipment[0]"},
+		{"the same under nfpa72", "", plan{more: equipment(`lift: {floors: "G" floors: "1" recall_floor: "G"}`), devices: relay(`at_rest: "open"`, "recall") + proof + `"at-floor"}}}`}, ""},
+
 		{"a dialler told of a panel without power", "common practice",
 			plan{more: equipment(`deenergise_to_operate: "fault" dialler: {}`) + `panel: {outputs: {label: "F" relay: {at_rest: "closed" on_power_loss: "operates"} drives: {equipment: "e" input: "fault"}}}`}, ""},
 		{"a dialler not told of it", "common practice",

@@ -10,6 +10,8 @@ import (
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 )
 
+const damperClause = "IBC 909.17 (an order that damages neither fans, dampers nor ducts)"
+
 // ducts: a detector in a duct stops the fan of that duct, and does not empty the building.
 func (j *judge) ducts() {
 	type missed struct {
@@ -84,8 +86,32 @@ func (j *judge) shutDampers() {
 				if why := j.against(w, d, damper); why != "" {
 					told[p] = true
 					j.add(finding.Warn("fan.against-shut-damper", j.path(w.point), fmt.Sprintf("%q starts %q against the damper %q", j.label(w.point), j.Installation.Plant.ID(fan), j.Installation.Plant.ID(damper)),
-						why+": open the damper first, and let the fan's cause ask for the proof that it is open"), "IBC 909.17 (an order that damages neither fans, dampers nor ducts)")
+						why+": open the damper first, and let the fan's cause ask for the proof that it is open"), damperClause)
 				}
+			}
+		}
+	}
+}
+
+// blowing: a damper is shut on a fan that runs and that nothing stops.
+func (j *judge) blowing() {
+	type pair struct{ fan, damper int }
+	told := map[pair]bool{}
+	for i := range j.walks {
+		w := &j.walks[i]
+		for _, d := range w.demands {
+			damper, name := j.input(d.output)
+			if d.state == term.Rest || name != "close" || j.Message.GetEquipment()[damper].GetDamper() == nil {
+				continue
+			}
+			for fan, m := range j.Message.GetEquipment() {
+				p := pair{fan, damper}
+				if told[p] || !m.GetFan().GetRunsAtRest() || !j.together(fan, damper) || j.stops(w, fan) {
+					continue
+				}
+				told[p] = true
+				j.add(finding.Warn("fan.shut-in", j.path(w.point), fmt.Sprintf("%q shuts the damper %q on %q, which runs on", j.label(w.point), j.Installation.Plant.ID(damper), j.Installation.Plant.ID(fan)),
+					"stop the fan first, or with it"), damperClause)
 			}
 		}
 	}

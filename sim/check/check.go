@@ -51,6 +51,7 @@ func Check(s Site) []*pb.Finding {
 	j.lifts()
 	j.ducts()
 	j.shutDampers()
+	j.blowing()
 	j.modes()
 	j.releases()
 	j.diallers()

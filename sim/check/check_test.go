@@ -144,6 +144,12 @@ func TestPlant(t *testing.T) {
 	house := func(causes, effects, actions string) part {
 		return part{equipment: fan, devices: modules, program: program(causes, effects, actions)}
 	}
+	shut := func(actions string) part {
+		p := house("", strings.Replace(effects, "open, outputs: [OPEN]", "close, outputs: [CLOSE]", 1), actions)
+		p.equipment = strings.Replace(p.equipment, "at_rest: closed", "at_rest: open", 1)
+		p.devices = strings.Replace(strings.Replace(p.devices, "label: OPEN,", "label: CLOSE,", 1), "input: open", "input: close", 1)
+		return p
+	}
 	duct := func(serves, actions string) part {
 		p := house(`    - {cause: duct, when: "device('DUCT-SD').fire"}`, effects, actions)
 		p.places = `  - {place: duct, floor: G, use: duct, serves: [` + serves + `]}`
@@ -188,6 +194,8 @@ func TestPlant(t *testing.T) {
 
 		{"the fan before the damper", "IBC 909.17: an order that damages nothing", house("", effects, `    - {causes: [hall], effects: [start, open], state: "on"}`), "warning fan.against-shut-damper loops[0].devices[0]", "not had the time"},
 		{"nothing opens the damper", "IBC 909.17", house("", effects, `    - {causes: [hall], effects: [start], state: "on"}`), "warning fan.against-shut-damper loops[0].devices[0]", "nothing opens it"},
+		{"the damper shuts on a fan that runs on", "IBC 909.17: an order that damages nothing", shut(`    - {causes: [any], effects: [close], state: "on"}`), "warning fan.shut-in loops[0].devices[0]", "runs on"},
+		{"both at once", "", shut(`    - {causes: [any], effects: [close, stop], state: "on"}`), "", ""},
 		{"a damper of some other duct", "", func() part {
 			p := house("", effects, `    - {causes: [hall], effects: [start], state: "on"}`)
 			p.equipment += "  - {equipment: other, place: hall, damper: {}}"
