@@ -66,3 +66,14 @@ func TestRetestConfirms(t *testing.T) {
 		t.Errorf("LOFT-HD-1 confirmed zone hall and does so no longer:\n%s", reportText(t, report))
 	}
 }
+
+// TestRetestSupplies: a module that hangs on another supply changes the load of both.
+func TestRetestSupplies(t *testing.T) {
+	old := replaced(t, bench+exclusive, "supplies: [{supply: psu, voltage_v: 24, current_limit_a: 3}]", "supplies: [{supply: psu, voltage_v: 24, current_limit_a: 3}, {supply: other, voltage_v: 24, current_limit_a: 3}]")
+	report := compare(t, read(t, old), read(t, replaced(t, old, "supply: psu\n", "supply: other\n")))
+	for _, want := range []string{"psu", "other", "S1"} {
+		if !slices.ContainsFunc(report.GetRetest().GetFunctions(), func(f *pb.RetestFunction) bool { return slices.Contains(f.GetSubjects(), want) }) {
+			t.Errorf("%s is not to be tested again: %v", want, report.GetRetest().GetFunctions())
+		}
+	}
+}
