@@ -128,7 +128,7 @@ func (c *compiler) polling(index int32, l *pb.Loop) {
 	for i, point := range loop.Points {
 		p := &c.in.Points[point]
 		p.Device = int32(i)
-		device := line.Device{Address: uint8(address(point)), Output: p.Output >= 0, Fire: p.Input.Fire(), Readings: 1}
+		device := line.Device{Address: uint8(address(point)), Output: p.Output >= 0, Load: p.Kind == "loop_sounder", Fire: p.Input.Fire(), Readings: 1}
 		if p.counts() {
 			device.Readings = readings
 		}

@@ -27,6 +27,7 @@ type OutputState uint8
 type Device struct {
 	Address  uint8 // 1 to 250
 	Output   bool  // an output module or loop sounder: its reply carries its output's state
+	Load     bool  // an output that takes its current from the loop itself
 	Fire     bool  // readings above threshold are counted towards a fire signal
 	Readings int32 // readings that make the signal, at least 1
 }

@@ -27,7 +27,8 @@ func (l *Line) Preset(s *State, i int32, active bool, event uint64) {
 
 // SetPresence says what stands at address i from now on. A module that has its voltage again says in
 // its next reply that it has restarted (common practice), and is told as often as need be what it may
-// have forgotten, even where it was away for less than makes it missing.
+// have forgotten, even where it was away for less than makes it missing. While the loop is overloaded one that
+// is a load of the loop is not told again: it would bring the loop down as before.
 func (l *Line) SetPresence(s *State, now time.Duration, i int32, p Presence, event uint64) {
 	d := &s.devices[i]
 	if d.presence == p {
@@ -35,11 +36,35 @@ func (l *Line) SetPresence(s *State, now time.Duration, i int32, p Presence, eve
 	}
 	l.settle(s, now, Early)
 	if (d.presence.Unfed || d.presence.Removed) && !p.Unfed && !p.Removed {
-		d.tries = 0
+		d.tries = l.fresh(s, i)
 	}
 	d.presence, d.presenceEvent = p, event
 	l.measure(s)
 	l.refresh(s, i)
+}
+
+// SetOverload says whether an overload of the loop stands. When it ends the loads that differ from
+// what they were told are told anew.
+func (l *Line) SetOverload(s *State, now time.Duration, on bool) {
+	if s.overload == on {
+		return
+	}
+	l.settle(s, now, Early)
+	s.overload = on
+	for i := range s.devices {
+		if !on && l.cfg.Devices[i].Load {
+			s.devices[i].tries = 0
+			l.refresh(s, int32(i))
+		}
+	}
+}
+
+// fresh is how many tries count as made of an output whose module has come back.
+func (l *Line) fresh(s *State, i int32) int32 {
+	if s.overload && l.cfg.Devices[i].Load {
+		return tries
+	}
+	return 0
 }
 
 // SetOutput says in which state output i is from now on; stage is that of the change.

@@ -107,6 +107,7 @@ type State struct {
 	repeat     int32 // device whose command is to be repeated at this boundary, or -1
 	visits     uint64
 	stopped    bool // nothing is polled
+	overload   bool // loads that come back are not told again
 	watched    bool // the ends of rounds are noted
 	watchEvent uint64
 

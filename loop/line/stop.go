@@ -10,7 +10,7 @@ func (l *Line) Stop(s *State, now time.Duration) {
 	s.stopped = true
 	s.cur, s.burst, s.request, s.repeat = slot{}, 0, -1, -1
 	s.queue = s.queue[:0]
-	s.watched, s.watchEvent = false, 0
+	s.overload, s.watched, s.watchEvent = false, false, 0
 }
 
 // Start begins the polling again at the first address, by a controller that knows nothing: no

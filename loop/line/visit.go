@@ -94,7 +94,7 @@ func (l *Line) endVisit(s *State, sl slot, sink Sink) {
 	case valid:
 		d.bad = 0
 		if d.missing { // back, it may have forgotten what it was told: it is told as often as need be
-			d.tries = 0
+			d.tries = l.fresh(s, i)
 		}
 		l.raise(&d.missing, false, MissingFault, i, d.presenceEvent, sink)
 		l.raise(&d.wrongType, false, WrongType, i, d.presenceEvent, sink)

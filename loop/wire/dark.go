@@ -22,7 +22,8 @@ func (n *Network) Feed(s *State, now time.Duration, on bool, event uint64, sink 
 // darken lets isolators and devices see a line without a driver.
 func (n *Network) darken(s *State, sink Sink) {
 	s.safe, s.work.fresh = false, false
-	s.strained, s.strainDue = false, never
+	s.limited, s.strained, s.strainDue = false, false, never
+	s.touch()
 	if s.collapsed {
 		s.collapsed = false
 		s.cause = sink.Note(Change{CollapsedChanged, 0, false, s.cause})

@@ -24,7 +24,10 @@
 //   - The driver limits its current. When its output falls below 10 V it folds back to a quarter
 //     of the limit; when what is asked for exceeds the limit without a short, the line has
 //     collapsed, which is an outcome and not an error. The controller raises an overload when the
-//     driver has stood in its limit for 10 s.
+//     driver has stood in its limit for 10 s, or has come into it or collapsed, or a device has lost its
+//     voltage, for the third time within a minute though nobody has worked on the loop. It ends when
+//     the driver has been out of its limit for 10 s; one of the second kind not before somebody has
+//     worked on the loop or less is asked of it.
 //   - A device connected the wrong way round conducts, as its protective diode does: a short between
 //     its line terminals, and where an isolator is built into it on either side of that, since what
 //     would part them conducts too. It ends when the device is put right or taken out.

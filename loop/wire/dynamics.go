@@ -68,6 +68,9 @@ func (n *Network) turn(s *State, e int32, sink Sink) bool {
 	d.stage = down
 	s.setLoads(e, false, false)
 	s.cause = sink.Note(Change{HoldEnded, e, true, d.parent})
+	if d.losses.third(s.now) {
+		s.hold(sink)
+	}
 	return true
 }
 

@@ -48,7 +48,7 @@ const (
 	IsolatorChanged                        // Index: entry; On: closed
 	TerminalChanged                        // Index: 0 the first, 1 the far terminal; On: closed
 	CollapsedChanged                       // On: the driver cannot hold the line
-	OverloadChanged                        // On: the driver has stood in its limit for OverloadTime
+	OverloadChanged                        // On: an overload of the driver stands, see Overloaded
 )
 
 // Change is one change on the loop.
@@ -72,6 +72,7 @@ func (n *Network) Place(s *State, now time.Duration, f Fault, event uint64, sink
 		panic(fmt.Sprintf("wire: no such fault: %+v", f))
 	}
 	s.reach(now)
+	s.touch()
 	number := s.insert(f)
 	n.change(s, event, sink)
 	return number
@@ -99,6 +100,7 @@ func (n *Network) Repair(s *State, now time.Duration, number int32, event uint64
 		panic(fmt.Sprintf("wire: no fault %d to repair", number))
 	}
 	s.reach(now)
+	s.touch()
 	s.faults = slices.Delete(s.faults, at, at+1)
 	n.change(s, event, sink)
 }
@@ -111,6 +113,7 @@ func (n *Network) Stick(s *State, now time.Duration, e int32, position Position,
 		panic(fmt.Sprintf("wire: %q has no isolator", n.entries[e].label))
 	}
 	s.reach(now)
+	s.touch()
 	s.cause = event
 	iso := &s.iso[i]
 	iso.stuck, iso.due, iso.blocked, iso.low = position, never, false, false
@@ -172,10 +175,11 @@ func (n *Network) TakeOut(s *State, now time.Duration, e int32, out bool, event 
 		return
 	}
 	s.reach(now)
+	s.touch()
 	rewired := n.reversed(s, e) > 0
 	s.cause, d.out = event, out
 	s.setLoads(e, false, false)
-	if rewired = rewired || n.reversed(s, e) > 0; rewired || !s.safe {
+	if rewired = rewired || n.reversed(s, e) > 0; rewired || !s.safe || s.strained {
 		n.settle(s, rewired, true, sink)
 	}
 }

@@ -36,6 +36,10 @@ const (
 	RestartTime = 500 * time.Millisecond // voltage back -> working, at rest
 	// OverloadTime is how long the driver stands in its current limit until the controller raises it.
 	OverloadTime = 10 * time.Second
+	// TripTime is within what the driver comes into its limit or collapses, or a device loses its voltage, three
+	// times until the controller raises it. A round of 250 devices takes some seconds, and so does each attempt
+	// to command them.
+	TripTime = time.Minute
 )
 
 // Network is one loop, compiled and immutable. An entry is an index into the loop's list of

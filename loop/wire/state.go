@@ -5,8 +5,11 @@ import (
 	"time"
 )
 
-// never is no instant.
-const never = time.Duration(math.MaxInt64)
+// never is no instant, longAgo one before all others.
+const (
+	never   = time.Duration(math.MaxInt64)
+	longAgo = -never / 2
+)
 
 // State is everything of a loop that changes. It is plain data: only CopyFrom and the methods of
 // the Network that made it may touch it.
@@ -25,9 +28,12 @@ type State struct {
 	collapsed bool
 	solves    uint64
 
-	strained    bool          // the driver has stood in its limit for long enough
-	strainDue   time.Duration // when it will have
-	strainCause uint64
+	limited     bool          // the driver stands in its limit, or has collapsed
+	strained    bool          // an overload stands
+	held        bool          // which does not end by itself
+	strainDue   time.Duration // when the driver will have been in, or out of, its limit for long enough
+	strainCause uint64        // event since which it is
+	trips       recent        // when it last came into its limit
 
 	work work // derived from all the rest, rebuilt on demand
 }
@@ -72,7 +78,8 @@ type devState struct {
 	stage     stage
 	indicator bool
 	sounder   bool
-	out       bool // of its base
+	out       bool   // of its base
+	losses    recent // when it last went down
 	due       time.Duration
 	parent    uint64
 }
@@ -89,6 +96,7 @@ func (n *Network) NewState() *State {
 	for e := range s.dev {
 		s.dev[e] = devState{due: never}
 	}
+	s.touch()
 	if !n.safe {
 		n.settle(s, true, true, silent{})
 		for e := range s.dev {

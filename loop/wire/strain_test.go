@@ -7,7 +7,7 @@ import (
 	"time"
 )
 
-// A short that puts the driver at its limit is raised after 10 s, one of a little more ohms never: 28 V over
+// A short that puts the driver at its limit is raised after 10 s, and ends 10 s after its repair; one of a little more ohms is never raised: 28 V over
 // 400 mA less the 3.6 mA of twelve devices (Ohm's law) are 70.6 ohm beside the panel.
 func TestShortThatShows(t *testing.T) {
 	n := build(t, plan{devices: 12, run: 10}.loop())
@@ -30,6 +30,11 @@ func TestShortThatShows(t *testing.T) {
 			t.Errorf("%g: raised %v, lost %q", c.share, n.Overloaded(b.s), b.lost())
 		}
 		n.Repair(b.s, b.s.now, id, 1, b)
+		b.run(b.s.now + OverloadTime - 1)
+		if n.Overloaded(b.s) != c.raise {
+			t.Errorf("%g: it ends before the driver has been out of its limit for 10 s", c.share)
+		}
+		b.run(b.s.now + 1)
 		if n.Overloaded(b.s) {
 			t.Errorf("%g: repaired, and it stays", c.share)
 		}

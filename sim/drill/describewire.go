@@ -41,7 +41,7 @@ func (p *Plan) describeWire(subject string, e *sim.Event) (string, bool) {
 	case RingBroken:
 		return subject + choose(on, ": the ring is found broken", ": the ring is found whole again"), true
 	case LoopOverload:
-		return subject + choose(on, ": the driver stands in its current limit", ": the driver's current is below its limit again"), true
+		return subject + choose(on, ": the loop is overloaded", ": the loop is no longer overloaded"), true
 	case EarthSeen:
 		return subject + choose(on, ": an earth is found", ": the earth is gone"), true
 	}

@@ -23,6 +23,9 @@ func (d *Drill) demand(now time.Duration, o int32, state term.State, c line.Comm
 	c.Device, c.State, c.Event = p.Device, lineState(state), event
 	d.lines[p.Loop].Send(now, c)
 	d.schedule(int(p.Loop))
+	if p.Kind == "loop_sounder" && state == term.Rest {
+		d.ease(p.Loop, now, event)
+	}
 }
 
 // move enters an output's coming operation.

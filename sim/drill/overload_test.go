@@ -17,7 +17,7 @@ func leak(ohm float64) *pb.Step {
 
 // A short that the driver carries at its limit takes no device's voltage: 400 mA through 50 ohm are 20 V, above the
 // 16 V at which a device stops and the 10 V at which isolators open (common practice, Ohm's law). The
-// controller raises it once the driver has stood in its limit for 10 s, and clears it with the repair. At 200
+// controller raises it once the driver has stood in its limit for 10 s, and clears it 10 s after the repair. At 200
 // ohm, 140 mA, nothing shows: the driver is below its limit. At 30 ohm devices go missing.
 func TestOverload(t *testing.T) {
 	t.Parallel()
@@ -35,9 +35,9 @@ func TestOverload(t *testing.T) {
 		}
 		b.wantLost("50 ohm", nil)
 		b.inTime("50 ohm", 5*time.Minute, nil)
-		b.run(10*time.Minute - 1)
+		b.run(10*time.Minute + 10*time.Second - 1)
 		b.want("loop(1).fault")
-		b.run(10 * time.Minute)
+		b.run(10*time.Minute + 10*time.Second)
 		b.want("!loop(1).fault && !panel.fault")
 		rooted(t, b.Drill)
 

@@ -14,6 +14,7 @@ type poller interface {
 	Preset(i int32, active bool, event uint64)
 	SetInput(now time.Duration, i int32, active, prealarm bool, event uint64)
 	SetPresence(now time.Duration, i int32, p line.Presence, event uint64)
+	SetOverload(now time.Duration, on bool)
 	SetOutput(now time.Duration, stage line.Stage, i int32, o line.OutputState, event uint64)
 	SetCircuit(now time.Duration, stage line.Stage, i int32, c line.Circuit, event uint64)
 	Watch(now time.Duration, on bool, event uint64)
@@ -56,6 +57,8 @@ func (p *lazy) SetInput(now time.Duration, i int32, active, prealarm bool, event
 func (p *lazy) SetPresence(now time.Duration, i int32, at line.Presence, event uint64) {
 	p.l.SetPresence(p.s, now, i, at, event)
 }
+
+func (p *lazy) SetOverload(now time.Duration, on bool) { p.l.SetOverload(p.s, now, on) }
 
 func (p *lazy) SetOutput(now time.Duration, stage line.Stage, i int32, o line.OutputState, event uint64) {
 	p.l.SetOutput(p.s, now, stage, i, o, event)

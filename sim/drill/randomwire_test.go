@@ -211,7 +211,7 @@ func (s *randomScript) fieldWire(step *pb.Step) *pb.Step {
 // wireCounts counts what happened on wiring, circuits and supplies in drills that were compared.
 type wireCounts struct {
 	breaks, shorts, joints, earths, stuck, reversed    int // faults of cable, isolators and terminals
-	overloads                                          int
+	overloads, broughtDown                             int
 	unfed, brownOuts, restarts, isolators, ringsBroken int
 	circuits, loadsGone, suppliesGone, fieldWires      int
 	circuitEarths, panelWires                          int
@@ -222,7 +222,8 @@ func (n *wireCounts) table() map[string]*int {
 	return map[string]*int{
 		"breaks": &n.breaks, "shorts": &n.shorts, "bad joints": &n.joints, "earths": &n.earths, "stuck isolators": &n.stuck,
 		"reversed devices": &n.reversed, "overloads of drivers": &n.overloads,
-		"devices without voltage": &n.unfed, "brown-outs": &n.brownOuts, "restarts after a loss of voltage": &n.restarts,
+		"loops that their loads bring down again and again": &n.broughtDown,
+		"devices without voltage":                           &n.unfed, "brown-outs": &n.brownOuts, "restarts after a loss of voltage": &n.restarts,
 		"moves of isolators": &n.isolators, "rings found broken": &n.ringsBroken, "circuits read anew": &n.circuits,
 		"loads that stop while they should work": &n.loadsGone, "supplies lost": &n.suppliesGone, "faults of field wiring": &n.fieldWires,
 		"earths of circuits read": &n.circuitEarths, "faults of the field wiring of panel relays": &n.panelWires,
@@ -270,6 +271,9 @@ func countWire(d *Drill) (n wireCounts) {
 			n.isolators++
 		case e.Kind == LoopOverload && e.Value == 1:
 			n.overloads++
+			if parent := d.log.Event(e.Parent).Kind; parent == LoopCollapsed || parent == ModuleLost {
+				n.broughtDown++
+			}
 		case e.Kind == RingBroken && e.Value == 1:
 			n.ringsBroken++
 		case e.Kind == CircuitFault:

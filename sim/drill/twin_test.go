@@ -35,6 +35,7 @@ type twin struct {
 	watched    bool
 	watchEvent uint64
 	stopped    bool
+	overload   bool // of the loop
 
 	count twinCount
 }
@@ -120,7 +121,7 @@ func newTwin(l *line.Line, sink line.Sink) poller {
 func (t *twin) Stop(time.Duration) {
 	t.stopped, t.slot, t.queue = true, nil, nil
 	t.gone, t.learnt, t.repeat = 0, -1, -1
-	t.watched, t.watchEvent = false, 0
+	t.overload, t.watched, t.watchEvent = false, false, 0
 }
 
 func (t *twin) Start(now time.Duration, sink line.Sink) {
@@ -339,7 +340,7 @@ func (t *twin) conclude(sl *twinSlot, sink line.Sink) {
 	case twinValid:
 		d.bad = 0
 		if d.missing {
-			d.tries = 0
+			t.again(i)
 		}
 		fault(&d.missing, false, line.MissingFault, d.presenceEvent)
 		fault(&d.wrong, false, line.WrongType, d.presenceEvent)
@@ -412,58 +413,6 @@ func (t *twin) judgeInput(i int, sl *twinSlot, fault twinFault, sink line.Sink) 
 	if d.readings >= need {
 		d.readings, d.signalled = 0, true
 		sink.Note(line.Change{Kind: line.FireSignal, Device: int32(i), On: true, Parent: d.countEvent})
-	}
-}
-
-func (t *twin) Preset(i int32, active bool, event uint64) {
-	d := &t.devices[i]
-	d.active, d.reading, d.sampled, d.inputEvent = active, active, true, event
-}
-
-func (t *twin) SetInput(_ time.Duration, i int32, active, prealarm bool, event uint64) {
-	d := &t.devices[i]
-	if d.active == active && d.prealarm == prealarm {
-		return
-	}
-	if d.active != active {
-		if d.active && !d.sampled {
-			t.count.gone++
-		}
-		d.sampled = false
-	}
-	d.active, d.prealarm, d.inputEvent = active, prealarm, event
-}
-
-func (t *twin) SetPresence(_ time.Duration, i int32, p line.Presence, event uint64) {
-	d := &t.devices[i]
-	if d.presence == p {
-		return
-	}
-	if (d.presence.Unfed || d.presence.Removed) && !p.Unfed && !p.Removed {
-		d.tries = 0
-	}
-	d.presence, d.presenceEvent = p, event
-}
-
-func (t *twin) SetOutput(_ time.Duration, _ line.Stage, i int32, o line.OutputState, event uint64) {
-	if d := &t.devices[i]; d.output != o {
-		d.output, d.outputEvent = o, event
-	}
-}
-
-func (t *twin) SetCircuit(_ time.Duration, _ line.Stage, i int32, c line.Circuit, event uint64) {
-	if d := &t.devices[i]; d.circuit != c {
-		d.circuit, d.circuitEvent = c, event
-	}
-}
-
-func (t *twin) Watch(_ time.Duration, on bool, event uint64) { t.watched, t.watchEvent = on, event }
-
-func (t *twin) Rearm(_ time.Duration, i int32, forget bool) {
-	d := &t.devices[i]
-	d.signalled = false
-	if forget {
-		d.readings = 0
 	}
 }
 

@@ -18,7 +18,7 @@ type wiring struct {
 	kept    bool   // both ends stay driven, whatever a look finds, until it is touched
 	broken  bool   // the ring's far end does not come back: raised
 	earth   bool   // an earth is raised
-	over    bool   // an overload is raised
+	over    bool   // an overload is raised: the polling knows it too
 	latest  uint64 // the latest event of the wire: what the loop draws follows from it
 	cause   uint64 // the latest event of the wire: what a look would find follows from it
 }
@@ -133,7 +133,7 @@ func (d *Drill) look(l int32, now time.Duration, cause uint64) {
 	d.lines[l].Watch(now, false, 0)
 }
 
-// overload raises, or clears, that a loop's driver stands in its limit, and returns the event: its cause
+// overload raises, or clears, an overload of a loop's driver, and returns the event: its cause
 // as long as the panel does not work.
 func (d *Drill) overload(l int32, on bool, cause uint64) uint64 {
 	w := &d.wirings[l]
@@ -143,7 +143,19 @@ func (d *Drill) overload(l int32, on bool, cause uint64) uint64 {
 	w.over = on
 	event := d.add(sim.Event{Kind: LoopOverload, Subject: l, Value: flag(on), Parent: cause})
 	d.countFault(l, on, event)
+	now, _ := d.agenda.Now()
+	d.lines[l].SetOverload(now, on)
+	d.schedule(int(l))
 	return event
+}
+
+// Overloaded reports whether an overload of a loop is raised.
+func (d *Drill) Overloaded(l int32) bool { return d.wirings[l].over }
+
+// ease tells the wire that the program has taken a demand from a load of the loop.
+func (d *Drill) ease(l int32, now time.Duration, event uint64) {
+	d.plan.In.Loops[l].Wire.Ease(d.wires[l], now, event)
+	d.wired(l, now, event)
 }
 
 // touch notes that somebody has worked on a loop, or that its loads are others.

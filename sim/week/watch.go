@@ -39,6 +39,7 @@ type view interface {
 	Output(o int32) term.State
 	Silenced(o int32) term.State
 	Inhibited(o int32) bool
+	Overloaded(l int32) bool
 	Log() *sim.Log
 }
 
@@ -257,11 +258,15 @@ func (w *watch) moves() *Violation {
 }
 
 // reached reports whether the path of an output is whole: its module is fed and answers, and no fault
-// stands on its module, its circuit, its supply or the replies of its loop.
+// stands on its module, its circuit, its supply or the replies of its loop. What an overloaded loop cannot
+// carry must show as an output fault.
 func (w *watch) reached(o int32) bool {
 	if w.ledger.harms(o) {
 		return false
 	}
 	point := w.plan.In.Outputs[o].Point
+	if l := w.plan.LoopOf(o); l >= 0 && w.Overloaded(l) && w.Fact(term.Fact{Kind: term.OutputFault, Index: o}) {
+		return false
+	}
 	return point < 0 || w.Fact(term.Fact{Kind: term.DeviceFed, Index: point}) && w.Fact(term.Fact{Kind: term.DeviceReachable, Index: point})
 }
