@@ -78,7 +78,7 @@ func (p *Plan) describeHeld(subject string, e *sim.Event) (string, bool) {
 	case InvestigationAcknowledged:
 		return fmt.Sprintf("%s: somebody goes to look; fire at %s unless the panel is reset", subject, Seconds(time.Duration(e.Extra))), true
 	case InvestigationEnded:
-		return subject + ": the time to look ends: fire", true
+		return subject + ": its investigation ends: fire", true
 	}
 	return "", false
 }

@@ -25,7 +25,7 @@ func TestWhyShowsTheHeldStep(t *testing.T) {
 		{"{zone: hall, investigate: {}}", "HALL-SD-1", []string{
 			"1.928000 s  HALL-SD-1: its signal is decided",
 			"1.928000 s  HALL-SD-1: its signal is to be investigated; somebody must acknowledge by 16.928 s",
-			"16.928000 s  HALL-SD-1: the time to look ends: fire",
+			"16.928000 s  HALL-SD-1: its investigation ends: fire",
 			"16.928000 s  cause hall-fire becomes true"}},
 		{"{zone: hall, confirm: same-or-other}", "HALL-SD-1", []string{
 			"HALL-SD-1: its signal is decided",
