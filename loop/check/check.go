@@ -171,7 +171,7 @@ func (j *judge) current(path string, number uint32, f wire.Figures) {
 	if f.AlarmMicroAmp > f.LimitMicroAmp {
 		j.add(finding.Error("wiring.current", path+".driver.current_limit_ma",
 			fmt.Sprintf("loop %d takes %.4g mA in alarm and its driver gives %.4g mA", number, float64(f.AlarmMicroAmp)/1e3, float64(f.LimitMicroAmp)/1e3),
-			"the line would collapse in a fire: move devices or loop sounders to another loop"), commonPractice)
+			"the line would collapse in a fire: move devices or loop sounders to another loop; power_w counts as its current at the driver's voltage, and takes more at a lower one"), commonPractice)
 	}
 }
 

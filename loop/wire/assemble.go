@@ -21,6 +21,7 @@ type work struct {
 	beyond   []int32   // entry -> node on the other side of its isolator, or the same
 	at       []int32   // entry -> node where it draws
 	want     []float64 // amperes by entry at the driver's voltage
+	fixed    []float64 // of these, amperes whatever the voltage; the rest is constant power
 	draw     []float64 // amperes by entry, as solved
 	off      []bool    // entry draws nothing for want of voltage
 	tangent  []float64 // siemens by entry: how fast its current falls with the voltage, at constant power
@@ -61,7 +62,8 @@ func (n *Network) assemble(s *State) {
 	if w.near == nil {
 		size := len(n.entries)
 		w.near, w.beyond, w.at, w.off = make([]int32, size), make([]int32, size), make([]int32, size), make([]bool, size)
-		w.want, w.draw, w.tangent = make([]float64, size), make([]float64, size), make([]float64, size)
+		w.want, w.fixed = make([]float64, size), make([]float64, size)
+		w.draw, w.tangent = make([]float64, size), make([]float64, size)
 	}
 	n.link(s, -1, terminalA)
 	for _, r := range n.order {

@@ -85,6 +85,7 @@ func (c *compiler) entry(i int, d *pb.Device) {
 		if sounder.CurrentMa != nil && c.number(at+".loop_sounder.current_ma", sounder.GetCurrentMa(), 0, 1e3) {
 			e.sounder = sounder.GetCurrentMa() / 1000
 		}
+		c.watts(at+".loop_sounder", sounder, &e)
 	}
 	if !e.device {
 		e.standby, e.indicator, e.sounder, e.address = 0, 0, 0, 0
@@ -111,6 +112,22 @@ func (c *compiler) entry(i int, d *pb.Device) {
 		cableAt = ".cable"
 	}
 	c.run(at+".cable_m", d.GetCableM(), d.GetCable(), cableAt)
+}
+
+// watts reads a sounder of constant power. Its current is that at the driver's voltage, the least that
+// it may be.
+func (c *compiler) watts(at string, sounder *pb.LoopSounder, e *entry) {
+	if sounder.PowerW == nil {
+		return
+	}
+	if sounder.CurrentMa != nil {
+		c.refuse("loop-sounder.current-and-power", at, fmt.Sprintf("%q has a current and a power", e.label),
+			"give one of current_ma and power_w, or neither: then it draws 5 mA")
+		return
+	}
+	if c.number(at+".power_w", sounder.GetPowerW(), 1e-6, 60) && c.n.volts > 0 {
+		e.sounder, e.watts, c.n.power = sounder.GetPowerW()/c.n.volts, true, true
+	}
 }
 
 // figures replaces the built-in figures by those of a device type.

@@ -20,6 +20,8 @@
 //   - A device that is joined to the line by both cores draws its standby current, working or not.
 //     Its indicator and its sounder go off when it stops working, and stay off until they are
 //     commanded again: a loop that browns out in alarm does not chatter.
+//   - A sounder draws a constant current or, where the site says so, a constant power; all else draws
+//     constant currents.
 //   - A device that would be left with less than a volt draws nothing and counts as without voltage.
 //   - The driver limits its current. When its output falls below 10 V it folds back to a quarter
 //     of the limit; when what is asked for exceeds the limit without a short, the line has

@@ -12,7 +12,7 @@ type Figures struct {
 	LoopMicroOhm    int64 // both cores and the closed isolators: round a ring, or to the worst end of a branch
 	Picofarads      int64
 	RestMicroAmp    int64
-	AlarmMicroAmp   int64  // all sounders, and as many indicators as may be lit
+	AlarmMicroAmp   int64  // all sounders, and as many indicators as may be lit; a constant power at the driver's voltage
 	OneEndRest      Lowest // of a ring the worse end: a break may leave either
 	OneEndAlarm     Lowest
 	BothEndsRest    Lowest // on a ring only

@@ -6,21 +6,38 @@ import "slices"
 func (n *Network) solveNow(s *State) {
 	w := &s.work
 	for e := range n.entries {
-		w.want[e] = 0
+		w.want[e], w.fixed[e] = 0, 0
 		if n.entries[e].device && !s.dev[e].out && w.nodes[w.at[e]].joined() {
-			w.want[e] = n.entries[e].standby
-			if s.dev[e].sounder {
-				w.want[e] += n.entries[e].sounder
-			}
+			n.ask(w, e, s.dev[e].sounder)
 		}
 	}
 	for _, e := range s.lit[:min(len(s.lit), indicatorsAtOnce)] {
 		if w.nodes[w.at[e]].joined() {
 			w.want[e] += n.entries[e].indicator
+			if !n.all {
+				w.fixed[e] += n.entries[e].indicator
+			}
 		}
 	}
 	n.solve(s)
 	w.measure()
+}
+
+// ask puts in what a device wants beside its indicator.
+func (n *Network) ask(w *work, e int, sounder bool) {
+	kind := &n.entries[e]
+	w.want[e] = kind.standby
+	if sounder {
+		w.want[e] += kind.sounder
+	}
+	switch {
+	case n.all:
+		w.fixed[e] = 0
+	case kind.watts:
+		w.fixed[e] = kind.standby
+	default:
+		w.fixed[e] = w.want[e]
+	}
 }
 
 // everyLoad solves with every load on, devices out of their bases included, and tells whether all thresholds are cleared all the same:
@@ -40,9 +57,9 @@ func (n *Network) everyLoad(s *State) bool {
 	}
 	total := 0.0
 	for e := range n.entries {
-		w.want[e] = 0
+		w.want[e], w.fixed[e] = 0, 0
 		if n.entries[e].device && w.nodes[w.at[e]].joined() {
-			w.want[e] = n.entries[e].standby + n.entries[e].sounder
+			n.ask(w, e, true)
 			total += w.want[e]
 		}
 	}

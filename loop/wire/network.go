@@ -57,7 +57,8 @@ type Network struct {
 	iso     []isolator
 
 	highest int64 // voltage at which an isolator opens
-	power   bool  // devices draw constant power, not constant current
+	power   bool  // some device draws constant power, not constant current
+	all     bool  // all do, all of what they draw
 	safe    bool  // healthy: no combination of loads changes who is fed
 	byLabel map[string]int32
 	byAddr  map[uint32]int32
@@ -72,6 +73,7 @@ type entry struct {
 	iso                         int32 // its isolator, or -1
 	device                      bool
 	standby, indicator, sounder float64 // amperes
+	watts                       bool    // the sounder draws constant power: sounder is its current at the driver's voltage
 	dropOut, pickUp             int64
 }
 

@@ -2,7 +2,7 @@ package wire
 
 import "math"
 
-// iterate finds the voltages at which every device draws its power. It takes Newton's steps down from
+// iterate finds the voltages at which every device draws its power, and its constant current. It takes Newton's steps down from
 // the driver's voltage: the current of a device is a convex function of its voltage, so that each
 // step, from where the circuit of tangents is stable, leads to the highest solution or above it, and
 // the last ones double the digits, whatever the number of devices. Where no step leads on, because the
@@ -46,7 +46,7 @@ func (n *Network) redraw(w *work) float64 {
 			continue
 		}
 		v := w.v[at].p - w.v[at].n
-		amps := float64(w.want[e]*n.volts) / v
+		amps := w.fixed[e] + float64((w.want[e]-w.fixed[e])*n.volts)/v
 		worst = max(worst, math.Abs(amps-w.draw[e])/amps)
 		w.draw[e] = amps
 	}
@@ -54,7 +54,7 @@ func (n *Network) redraw(w *work) float64 {
 }
 
 // step takes one of Newton's: it solves with the tangent of each device's current at the voltage
-// across it, twice the current less a conductance. It tells whether the step can be taken; if so,
+// across it, twice the current of its power less a conductance, beside its constant current. It tells whether the step can be taken; if so,
 // draw is the current by tangent.
 func (n *Network) step(s *State) bool {
 	s.solves++
@@ -89,7 +89,7 @@ func (n *Network) step(s *State) bool {
 	for e := range w.draw {
 		if w.want[e] != 0 && !w.off[e] {
 			at := w.at[e]
-			w.draw[e] = float64(2*w.draw[e]) - float64(w.tangent[e]*(w.v[at].p-w.v[at].n))
+			w.draw[e] = float64(2*w.draw[e]) - w.fixed[e] - float64(w.tangent[e]*(w.v[at].p-w.v[at].n))
 		}
 	}
 	return true
@@ -107,10 +107,10 @@ func (w *work) lean() {
 			continue
 		}
 		at := w.at[e]
-		w.tangent[e] = w.draw[e] / (w.v[at].p - w.v[at].n)
+		w.tangent[e] = (w.draw[e] - w.fixed[e]) / (w.v[at].p - w.v[at].n)
 		w.fills[at].y -= w.tangent[e]
-		w.inject[at].p -= float64(2 * w.draw[e])
-		w.inject[at].n += float64(2 * w.draw[e])
+		w.inject[at].p -= float64(2*w.draw[e]) - w.fixed[e]
+		w.inject[at].n += float64(2*w.draw[e]) - w.fixed[e]
 	}
 }
 
@@ -122,7 +122,7 @@ func (w *work) furl() {
 	w.border, w.unstable = border{}, false
 	for k := len(w.nodes) - 1; k >= 0; k-- {
 		d, y, j := &w.nodes[k], w.fills[k].y, w.inject[k].p
-		if y == 0 { // nothing is drawn beyond, and the link may be open
+		if y == 0 && j == 0 { // nothing is drawn beyond, and the link may be open
 			w.fills[k].pd = 1
 			continue
 		}
@@ -148,7 +148,7 @@ func (w *work) unfurl() {
 		if k > 0 {
 			v = w.v[d.parent].p
 		}
-		if w.fills[k].y != 0 {
+		if w.fills[k].y != 0 || w.inject[k].p != 0 {
 			v = float64((v + float64((d.ohm.p+d.ohm.n)*w.inject[k].p)) * w.fills[k].pd)
 		}
 		w.v[k] = pair{v, 0}

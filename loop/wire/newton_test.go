@@ -33,6 +33,63 @@ func TestStepsCounted(t *testing.T) {
 	}
 }
 
+// A sounder of constant power beside a constant standby current i, behind a resistance R: V^2 - (E - R i) V + R P = 0, the
+// higher root. One of the current that the power draws at the driver's voltage is left with E - R (i + P / E),
+// which is more: the current of the first rises as its voltage falls (Ohm's law). The current in alarm is
+// stated at the driver's voltage, the same for both.
+func TestSounderOfConstantPower(t *testing.T) {
+	const volts, ohm, watts, standby, terminals = 28.0, 150.0, 1.0, 0.0003, 2e-4
+	lowest := func(sounder *pb.LoopSounder) (float64, *Network) {
+		n := build(t, &pb.Loop{
+			Loop: proto.Uint32(1), Wiring: "branch", Driver: &pb.Driver{VoltageV: proto.Float64(volts)}, Cable: &pb.Cable{OhmPerKm: proto.Float64((ohm - terminals) / 2)},
+			Devices: []*pb.Device{{Address: proto.Uint32(1), Label: "S", CableM: proto.Float64(1000), Kind: &pb.Device_LoopSounder{LoopSounder: sounder}}},
+		})
+		f := n.Figures()
+		near(t, "the current in alarm", float64(f.AlarmMicroAmp)/1e6, standby+watts/volts, 1e-6)
+		b := newBench(t, n)
+		n.SetLoads(b.s, 0, 0, false, true, 1, b)
+		near(t, "with the sounder on", float64(n.Voltage(b.s, 0))/1e6, float64(f.OneEndAlarm.MicroVolt)/1e6, 1e-6)
+		near(t, "the current drawn", float64(n.Drawn(b.s))/1e6, float64(n.Current(b.s))/1e6, 1e-9)
+		return float64(f.OneEndAlarm.MicroVolt) / 1e6, n
+	}
+	power, _ := lowest(&pb.LoopSounder{PowerW: proto.Float64(watts)})
+	half := (volts - ohm*standby) / 2
+	near(t, "of constant power", power, half+math.Sqrt(half*half-ohm*watts), 2e-6)
+	current, _ := lowest(&pb.LoopSounder{CurrentMa: proto.Float64(watts / volts * 1000)})
+	near(t, "of constant current", current, volts-ohm*(standby+watts/volts), 2e-6)
+	if !(power < current-0.5) {
+		t.Errorf("the sounder of constant power is left with %g V, that of constant current with %g V", power, current)
+	}
+}
+
+// Along a ring of sounders the same holds of every one, and the more the further it is from the driver.
+func TestRingOfConstantPower(t *testing.T) {
+	voltages := func(sounder *pb.LoopSounder) (volts []int64) {
+		l := plan{ring: true, devices: 40, run: 20, mm2: 0.75}.loop()
+		for _, d := range l.GetDevices() {
+			d.Kind = &pb.Device_LoopSounder{LoopSounder: sounder}
+		}
+		b := newBench(t, build(t, l))
+		for e := range int32(40) {
+			b.n.SetLoads(b.s, 0, e, false, true, 1, b)
+		}
+		conserved(t, b.s)
+		for e := range int32(40) {
+			volts = append(volts, b.n.Voltage(b.s, e))
+		}
+		return volts
+	}
+	power, current := voltages(&pb.LoopSounder{PowerW: new(0.14)}), voltages(&pb.LoopSounder{CurrentMa: new(5.0)}) // 0.14 W at 28 V
+	before := int64(0)
+	for e := range power {
+		if less := current[e] - power[e]; less <= before {
+			t.Errorf("device %d: %d microvolts of constant power, %d of constant current", e+1, power[e], current[e])
+		} else {
+			before = less
+		}
+	}
+}
+
 // One device of constant power behind a resistance R: V = E/2 + sqrt(E^2/4 - R P), the higher root of
 // V^2 - E V + R P = 0. Close to the greatest power that can be had, E^2 / 4R, plain substitution would take
 // thousands of steps; above it there is no voltage, and the device is left without. Within 1e-6

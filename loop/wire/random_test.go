@@ -249,17 +249,22 @@ func (c *circuit) load(n *Network, s *State, names []string) {
 		if !both(reached, at) {
 			continue
 		}
-		amps := k.standby
-		if s.dev[e].sounder {
+		amps, watts := k.standby, 0.0
+		if s.dev[e].sounder && k.watts {
+			watts = k.sounder * n.volts
+		} else if s.dev[e].sounder {
 			amps += k.sounder
 		}
 		if asked[int32(e)] {
 			amps += k.indicator
 		}
-		if n.power {
-			c.sources = append(c.sources, source{"p" + at, "n" + at, 0, amps * n.volts})
-		} else {
-			c.sources = append(c.sources, source{"p" + at, "n" + at, amps, 0})
+		if n.all {
+			amps, watts = 0, watts+amps*n.volts
+		}
+		for _, x := range []source{{amps: amps}, {watts: watts}} {
+			if x.amps > 0 || x.watts > 0 {
+				c.sources = append(c.sources, source{"p" + at, "n" + at, x.amps, x.watts})
+			}
 		}
 	}
 }

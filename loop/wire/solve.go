@@ -286,11 +286,11 @@ func (w *work) below(k int32, micro int64) bool {
 	return !(v > float64(micro+10)/1e6) && w.across(k) < micro
 }
 
-// ConstantPower returns the same loop with devices that draw, whatever their voltage, the power that
+// ConstantPower returns the same loop with devices that draw all that they draw as constant power: that which
 // their currents mean at the driver's voltage.
 func (n *Network) ConstantPower() *Network {
 	c := *n
-	c.power = true
+	c.power, c.all = true, true
 	c.safe = c.healthy()
 	return &c
 }

@@ -8,9 +8,12 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
+
+	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 )
 
 // spice runs a netlist in one batch process; without ngspice (Debian package ngspice) the test
@@ -87,11 +90,18 @@ func TestSpice(t *testing.T) {
 		c    *circuit
 	}
 	var all []one
-	power := 0
+	power, mixed := 0, 0
 	for seed := uint64(1_000_000); len(all) < networks; seed++ {
 		r := rand.New(rand.NewPCG(seed, 7))
-		n := build(t, randomLoop(r, 20))
-		if r.IntN(3) == 0 {
+		l := randomLoop(r, 20)
+		some := r.IntN(3) == 0
+		for _, d := range l.GetDevices() {
+			if d.GetKind() != nil && some && r.IntN(2) == 0 { // up to 10 mA at the driver's voltage
+				d.Kind = &pb.Device_LoopSounder{LoopSounder: &pb.LoopSounder{PowerW: new((0.001 + 0.009*r.Float64()) * l.GetDriver().GetVoltageV())}}
+			}
+		}
+		n := build(t, l)
+		if !some && r.IntN(2) == 0 {
 			n = n.ConstantPower()
 		}
 		s := randomState(r, n)
@@ -101,6 +111,9 @@ func TestSpice(t *testing.T) {
 		}
 		if n.power && !s.work.driver.collapsed {
 			power++
+			if !n.all && slices.ContainsFunc(s.dev, func(d devState) bool { return d.sounder }) {
+				mixed++
+			}
 		}
 		c := naive(n, s)
 		c.netlist(out, fmt.Sprintf("k%dx", len(all)), n, &s.work.driver)
@@ -129,8 +142,8 @@ func TestSpice(t *testing.T) {
 		}
 		total += checked
 	}
-	t.Logf("%d networks (%d of constant power), %d voltages", networks, power, total)
-	if total < 20*networks/2 || power < 40 {
+	t.Logf("%d networks (%d of constant power, %d of them beside constant current), %d voltages", networks, power, mixed, total)
+	if total < 20*networks/2 || power < 80 || mixed < 40 {
 		t.Errorf("%d voltages of %d networks were compared: ngspice's output was not understood", total, networks)
 	}
 }

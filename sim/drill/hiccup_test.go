@@ -172,6 +172,35 @@ func TestLoadsThatTheCableDoesNotCarry(t *testing.T) {
 	rooted(t, b.Drill)
 }
 
+// One sounder behind 194.6 ohm, 28 V at the driver. 35.7 mA drop 7 V and leave it 21 V. 1 W, the same at 28 V, is
+// the higher root of V^2 - 28 V + 194.6 = 0 (Ohm's law), 15.2 V, and it stops below 16 V (common practice): it cannot be kept.
+func TestSounderOfConstantPower(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		sounder *pb.LoopSounder
+		kept    bool
+	}{{&pb.LoopSounder{CurrentMa: new(1000.0 / 28)}, true}, {&pb.LoopSounder{PowerW: new(1.0)}, false}} {
+		site := crowd(400)
+		loop := site.Loops[0]
+		loop.Wiring, loop.ReturnCableM, loop.Cable, loop.Devices = "branch", nil, &pb.Cable{OhmPerKm: new(1000.0)}, loop.GetDevices()[:3]
+		for i, metres := range []float64{0, 0, 97.3} {
+			loop.Devices[i].CableM = &metres
+		}
+		loop.Devices[2].Kind = &pb.Device_LoopSounder{LoopSounder: c.sounder}
+		site.Program.Effects, site.Program.Actions = site.Program.GetEffects()[:1], site.Program.GetActions()[:1]
+		site.Program.Effects[0].Outputs = []string{"S1"}
+		b := newBench(t, site)
+		b.do(time.Minute, smoke(1))
+		b.run(10 * time.Minute)
+		if c.kept {
+			b.want("output('S1').on && !panel.fault")
+		} else {
+			b.want("!output('S1').on && output('S1').fault && loop(1).fault && device('S1').fed")
+		}
+		rooted(t, b.Drill)
+	}
+}
+
 // A driver of 400 mA carries all fifty: nothing trips.
 func TestLoadsThatTheLoopCarries(t *testing.T) {
 	t.Parallel()

@@ -210,7 +210,11 @@ func (g *randomSite) outputKind(d *pb.Device) {
 	}
 	switch g.IntN(4) {
 	case 0:
-		d.Kind = &pb.Device_LoopSounder{LoopSounder: &pb.LoopSounder{}}
+		sounder := &pb.LoopSounder{}
+		if g.chance(0.3) {
+			sounder.PowerW = new(pick(g.Rand, 0.05, 0.14, 0.4))
+		}
+		d.Kind = &pb.Device_LoopSounder{LoopSounder: sounder}
 		g.sounder = append(g.sounder, d.GetLabel())
 	case 1:
 		d.Kind = control(g.circuit(d.GetLabel(), ""), nil)

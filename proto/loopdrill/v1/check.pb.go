@@ -123,7 +123,8 @@ type LoopCalculation struct {
 	CapacitanceUf float64 `protobuf:"fixed64,9,opt,name=capacitance_uf,json=capacitanceUf,proto3" json:"capacitance_uf,omitempty"`
 	// Current with everything at rest.
 	RestMa float64 `protobuf:"fixed64,10,opt,name=rest_ma,json=restMa,proto3" json:"rest_ma,omitempty"`
-	// Current in alarm: all sounders, and as many indicators as may be lit at once.
+	// Current in alarm: all sounders, and as many indicators as may be lit at once. A sounder of constant power
+	// counts with its current at the driver's voltage; at the lower voltages of the cable it takes more.
 	AlarmMa float64 `protobuf:"fixed64,11,opt,name=alarm_ma,json=alarmMa,proto3" json:"alarm_ma,omitempty"`
 	// What the driver gives at most.
 	LimitMa float64 `protobuf:"fixed64,12,opt,name=limit_ma,json=limitMa,proto3" json:"limit_ma,omitempty"`

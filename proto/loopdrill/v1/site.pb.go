@@ -2527,11 +2527,13 @@ func (x *Contact) GetAmpsA() float64 {
 	return 0
 }
 
-// LoopSounder is a sounder that the loop itself feeds.
+// LoopSounder is a sounder that the loop itself feeds. At most one of current_ma and power_w is given.
 type LoopSounder struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Current in alarm, milliamperes. Default 5 (common practice).
-	CurrentMa     *float64 `protobuf:"fixed64,1,opt,name=current_ma,json=currentMa,proto3,oneof" json:"current_ma,omitempty"`
+	CurrentMa *float64 `protobuf:"fixed64,1,opt,name=current_ma,json=currentMa,proto3,oneof" json:"current_ma,omitempty"`
+	// Constant power in alarm, watts: the lower the voltage at the sounder, the higher its current.
+	PowerW        *float64 `protobuf:"fixed64,2,opt,name=power_w,json=powerW,proto3,oneof" json:"power_w,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2569,6 +2571,13 @@ func (*LoopSounder) Descriptor() ([]byte, []int) {
 func (x *LoopSounder) GetCurrentMa() float64 {
 	if x != nil && x.CurrentMa != nil {
 		return *x.CurrentMa
+	}
+	return 0
+}
+
+func (x *LoopSounder) GetPowerW() float64 {
+	if x != nil && x.PowerW != nil {
+		return *x.PowerW
 	}
 	return 0
 }
@@ -2971,11 +2980,14 @@ const file_loopdrill_v1_site_proto_rawDesc = "" +
 	"\x06amps_a\x18\x04 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00Y@!\x00\x00\x00\x00\x00\x00\x00\x00H\x01R\x05ampsA\x88\x01\x01B\n" +
 	"\n" +
 	"\b_volts_vB\t\n" +
-	"\a_amps_a\"Y\n" +
+	"\a_amps_a\"\x9c\x01\n" +
 	"\vLoopSounder\x12;\n" +
 	"\n" +
-	"current_ma\x18\x01 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00@\x8f@!\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\tcurrentMa\x88\x01\x01B\r\n" +
-	"\v_current_ma\"\n" +
+	"current_ma\x18\x01 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00@\x8f@!\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\tcurrentMa\x88\x01\x01\x125\n" +
+	"\apower_w\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00N@!\x00\x00\x00\x00\x00\x00\x00\x00H\x01R\x06powerW\x88\x01\x01B\r\n" +
+	"\v_current_maB\n" +
+	"\n" +
+	"\b_power_w\"\n" +
 	"\n" +
 	"\bIsolator\"\xb0\x04\n" +
 	"\n" +
