@@ -71,6 +71,12 @@ func TestEffectiveConditions(t *testing.T) {
 		Panel:   &pb.Panel{Calendar: []*pb.ModeChange{{Mode: "night"}}},
 		Program: &pb.Program{Detection: []*pb.Detection{{Zone: "hall", Confirm: "other"}}},
 	}
+	sounder := func(s *pb.LoopSounder) *pb.Device {
+		return &pb.Device{Kind: &pb.Device_LoopSounder{LoopSounder: s}}
+	}
+	with.Loops = []*pb.Loop{{Devices: []*pb.Device{ // a power is given in place of the current
+		sounder(&pb.LoopSounder{}), sounder(&pb.LoopSounder{PowerW: new(0.2)}), sounder(&pb.LoopSounder{CurrentMa: new(4.0)}),
+	}}}
 	where := map[string]string{}
 	for _, d := range Effective(with) {
 		where[d.Key] = d.Where
@@ -78,6 +84,7 @@ func TestEffectiveConditions(t *testing.T) {
 	for key, want := range map[string]string{
 		"panel.mode": "a calendar is given", "loads.min_voltage_v": "where not given", "equipment.coil_v": "where not given",
 		"pre-alarm level": "always", "circuit.isolator": "always", "program.detection.detectors": "not given in 1 of 1",
+		"loop_sounder.current_ma": "not given in 1 of 3",
 	} {
 		if where[key] != want {
 			t.Errorf("%s: %q, want %q", key, where[key], want)

@@ -92,7 +92,7 @@ func countUnset(m protoreflect.Message, steps []string) (missing, all int) {
 	switch {
 	case fd == nil:
 		return 0, 0
-	case len(steps) == 1 && m.Has(fd):
+	case len(steps) == 1 && (m.Has(fd) || replaced(m, fd)):
 		return 0, 1
 	case len(steps) == 1:
 		return 1, 1
@@ -105,6 +105,12 @@ func countUnset(m protoreflect.Message, steps []string) (missing, all int) {
 		return missing, all
 	}
 	return countUnset(m.Get(fd).Message(), steps[1:])
+}
+
+// replaced tells whether a figure gives way to another that is written: a current to a power.
+func replaced(m protoreflect.Message, fd protoreflect.FieldDescriptor) bool {
+	power := m.Descriptor().Fields().ByName("power_w")
+	return fd.Name() == "current_ma" && power != nil && m.Has(power)
 }
 
 // isField tells whether a key names a field of the schema: from the root, or from any message.
