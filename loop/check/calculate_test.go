@@ -70,6 +70,26 @@ func TestCurrentInAlarm(t *testing.T) {
 	near(t, "the current at rest", l.GetRestMa(), 37.8, 1e-6)
 }
 
+// A sounder of 1 W and 0.3 mA behind 100 ohm and 28 V: V^2 - (28 - 0.03) V + 100 = 0, 23.7 V and 42.5 mA; at the
+// driver's voltage it takes 36.0 mA (Ohm's law).
+func TestCurrentOfConstantPower(t *testing.T) {
+	p := plan{cable: "ohm_per_km: 500", devices: `devices: {address: 1 label: "S" cable_m: 100 loop_sounder: {power_w: 1}}`}
+	l := figures(t, p).GetLoops()[0]
+	half := (28 - 100*0.0003) / 2
+	volts := half + math.Sqrt(half*half-100)
+	near(t, "the current in alarm", l.GetAlarmMa(), 0.3+1000.0/28, 1e-3)
+	near(t, "the voltage in alarm", l.GetOneEndAlarm().GetLowestV(), volts, 1e-3)
+	noted := ""
+	for _, f := range judged(t, p) {
+		if f.GetCode() == "wiring.power" {
+			noted = f.GetTitle() + "; " + f.GetDetail()
+		}
+	}
+	if given := fmt.Sprintf("gives %.4g mA", 0.3+1000/volts); !strings.Contains(noted, "takes 36.01 mA") || !strings.Contains(noted, given) {
+		t.Errorf("noted: %q, wanted that the driver %s", noted, given)
+	}
+}
+
 // Ring length for 40 ohm, and capacitance (computed from IEC 60228 and common practice).
 func TestLengthAndCapacitance(t *testing.T) {
 	for _, c := range []struct{ mm2, metres float64 }{{1, 1105}, {1.5, 1653}, {2.5, 2699}} {

@@ -69,6 +69,7 @@ func (j *judge) loop(l int) {
 	j.over(path, rule.LoopCapacitance, figures.Picofarads, fmt.Sprintf("the cable of loop %d has %%.4g uF", lp.Number), "use a cable of lower capacitance, or less of it")
 	j.over(path, rule.LoopLength, figures.Millimetres*1000, fmt.Sprintf("loop %d has %%.6g m of cable", lp.Number), "divide it over two loops")
 	j.current(path, lp.Number, figures)
+	j.power(path, lp, figures)
 	j.voltage(path, lp, figures)
 	j.spacing(path, l)
 	j.faults(path, l)
@@ -173,6 +174,16 @@ func (j *judge) current(path string, number uint32, f wire.Figures) {
 			fmt.Sprintf("loop %d takes %.4g mA in alarm and its driver gives %.4g mA", number, float64(f.AlarmMicroAmp)/1e3, float64(f.LimitMicroAmp)/1e3),
 			"the line would collapse in a fire: move devices or loop sounders to another loop; power_w counts as its current at the driver's voltage, and takes more at a lower one"), commonPractice)
 	}
+}
+
+// power notes that the current in alarm of a loop with sounders of constant power is not what its driver
+// gives: they take more the lower their voltage is.
+func (j *judge) power(path string, lp *loop.Loop, f wire.Figures) {
+	if !lp.Wire.ConstantlyPowered() || f.OneEndAlarm.Collapsed {
+		return
+	}
+	j.add(note("wiring.power", path, fmt.Sprintf("loop %d takes %.4g mA in alarm with its constant power at the driver's voltage", lp.Number, float64(f.AlarmMicroAmp)/1e3),
+		fmt.Sprintf("fed from one end, with the drop in the cable, the driver gives %.4g mA", float64(f.OneEndAlarm.MicroAmp)/1e3)), commonPractice)
 }
 
 // voltage finds the lowest of the voltages at rest and in alarm, fed from one end and from both. A

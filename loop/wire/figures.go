@@ -27,6 +27,7 @@ type Lowest struct {
 	MicroVolt int64
 	Entry     int32 // -1: the loop has no device
 	Collapsed bool  // the driver cannot hold the line
+	MicroAmp  int64 // that the driver then gives
 }
 
 // Figures computes them. The indicators lit in alarm are those of the devices that have the lowest
@@ -138,7 +139,7 @@ func (n *Network) lowest(first, far bool) (rest, alarm Lowest) {
 }
 
 func (n *Network) lowestNow(s *State) Lowest {
-	l := Lowest{Entry: -1, Collapsed: s.work.driver.collapsed}
+	l := Lowest{Entry: -1, Collapsed: s.work.driver.collapsed, MicroAmp: micro(s.work.driver.amps)}
 	for e := range n.entries {
 		if v := s.work.voltage(int32(e)); n.entries[e].device && (l.Entry < 0 || v < l.MicroVolt) {
 			l.MicroVolt, l.Entry = v, int32(e)

@@ -94,6 +94,9 @@ type isolator struct {
 // Entries is the number of entries, isolators on their own included.
 func (n *Network) Entries() int { return len(n.entries) }
 
+// ConstantlyPowered tells whether some sounder of the loop draws constant power.
+func (n *Network) ConstantlyPowered() bool { return n.power }
+
 // Ring tells whether the far end comes back to the panel.
 func (n *Network) Ring() bool { return n.ring }
 
