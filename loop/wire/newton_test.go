@@ -39,7 +39,7 @@ func TestStepsCounted(t *testing.T) {
 // stated at the driver's voltage, the same for both.
 func TestSounderOfConstantPower(t *testing.T) {
 	const volts, ohm, watts, standby, terminals = 28.0, 150.0, 1.0, 0.0003, 2e-4
-	lowest := func(sounder *pb.LoopSounder) (float64, *Network) {
+	lowest := func(sounder *pb.LoopSounder) float64 {
 		n := build(t, &pb.Loop{
 			Loop: proto.Uint32(1), Wiring: "branch", Driver: &pb.Driver{VoltageV: proto.Float64(volts)}, Cable: &pb.Cable{OhmPerKm: proto.Float64((ohm - terminals) / 2)},
 			Devices: []*pb.Device{{Address: proto.Uint32(1), Label: "S", CableM: proto.Float64(1000), Kind: &pb.Device_LoopSounder{LoopSounder: sounder}}},
@@ -50,12 +50,12 @@ func TestSounderOfConstantPower(t *testing.T) {
 		n.SetLoads(b.s, 0, 0, false, true, 1, b)
 		near(t, "with the sounder on", float64(n.Voltage(b.s, 0))/1e6, float64(f.OneEndAlarm.MicroVolt)/1e6, 1e-6)
 		near(t, "the current drawn", float64(n.Drawn(b.s))/1e6, float64(n.Current(b.s))/1e6, 1e-9)
-		return float64(f.OneEndAlarm.MicroVolt) / 1e6, n
+		return float64(f.OneEndAlarm.MicroVolt) / 1e6
 	}
-	power, _ := lowest(&pb.LoopSounder{PowerW: proto.Float64(watts)})
+	power := lowest(&pb.LoopSounder{PowerW: proto.Float64(watts)})
 	half := (volts - ohm*standby) / 2
 	near(t, "of constant power", power, half+math.Sqrt(half*half-ohm*watts), 2e-6)
-	current, _ := lowest(&pb.LoopSounder{CurrentMa: proto.Float64(watts / volts * 1000)})
+	current := lowest(&pb.LoopSounder{CurrentMa: proto.Float64(watts / volts * 1000)})
 	near(t, "of constant current", current, volts-ohm*(standby+watts/volts), 2e-6)
 	if !(power < current-0.5) {
 		t.Errorf("the sounder of constant power is left with %g V, that of constant current with %g V", power, current)

@@ -103,7 +103,7 @@ func (c *comparison) retestPart(out *pb.Retest, why map[int32][]string, p *part)
 // retestSupplies enters the supplies between which an output has moved: each carries another load.
 func (c *comparison) retestSupplies(out *pb.Retest, p *part, ch *change) {
 	for _, supply := range []string{ch.old, ch.changed} {
-		entered := slices.ContainsFunc(out.Functions, func(f *pb.RetestFunction) bool { return slices.Contains(f.GetSubjects(), supply) })
+		entered := slices.ContainsFunc(out.GetFunctions(), func(f *pb.RetestFunction) bool { return slices.Contains(f.GetSubjects(), supply) })
 		if known := slices.Contains(c.p.built[1].World.Supplies, supply); known && !entered {
 			out.Functions = append(out.Functions, &pb.RetestFunction{Subjects: []string{supply},
 				Test: "supply: " + p.subject + " hangs on " + ch.changed + " and no longer on " + ch.old, Operate: supply + " without mains"})

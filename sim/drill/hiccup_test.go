@@ -151,7 +151,7 @@ func TestLoadsThatTheCableDoesNotCarry(t *testing.T) {
 	t.Parallel()
 	site := crowd(1000)
 	site.Loops[0].Wiring, site.Loops[0].ReturnCableM, site.Loops[0].Cable = "branch", nil, &pb.Cable{OhmPerKm: new(1000.0)}
-	for _, d := range site.Loops[0].GetDevices() {
+	for _, d := range site.GetLoops()[0].GetDevices() {
 		d.CableM = new(5.0)
 	}
 	b := newBench(t, site)
@@ -181,13 +181,13 @@ func TestSounderOfConstantPower(t *testing.T) {
 		kept    bool
 	}{{&pb.LoopSounder{CurrentMa: new(1000.0 / 28)}, true}, {&pb.LoopSounder{PowerW: new(1.0)}, false}} {
 		site := crowd(400)
-		loop := site.Loops[0]
+		loop := site.GetLoops()[0]
 		loop.Wiring, loop.ReturnCableM, loop.Cable, loop.Devices = "branch", nil, &pb.Cable{OhmPerKm: new(1000.0)}, loop.GetDevices()[:3]
 		for i, metres := range []float64{0, 0, 97.3} {
 			loop.Devices[i].CableM = &metres
 		}
 		loop.Devices[2].Kind = &pb.Device_LoopSounder{LoopSounder: c.sounder}
-		site.Program.Effects, site.Program.Actions = site.Program.GetEffects()[:1], site.Program.GetActions()[:1]
+		site.Program.Effects, site.Program.Actions = site.GetProgram().GetEffects()[:1], site.GetProgram().GetActions()[:1]
 		site.Program.Effects[0].Outputs = []string{"S1"}
 		b := newBench(t, site)
 		b.do(time.Minute, smoke(1))
