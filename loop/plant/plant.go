@@ -204,17 +204,16 @@ func (p *Plant) Proof(e, signal int) (level, ok bool) {
 }
 
 // Asked tells whether a signal has to prove a fire action by now, given which inputs are driven: one
-// that asks for the action is, and none against it. What a driven trip cuts need not prove anything.
+// that asks for the action is, and none against it. What a driven trip cuts, directly or through trips
+// that open when they lose their own power, need not prove anything.
 func (p *Plant) Asked(e, signal int, driven func(e, in int) bool) bool {
 	m := &p.machines[e]
 	s := &m.signals[signal]
 	if !s.proves {
 		return false
 	}
-	for _, trip := range m.cutBy {
-		if driven(int(trip), 0) {
-			return false
-		}
+	if p.cutOff(e, driven) {
+		return false
 	}
 	for _, in := range s.unless {
 		if driven(e, in) {
@@ -227,6 +226,13 @@ func (p *Plant) Asked(e, signal int, driven func(e, in int) bool) bool {
 		}
 	}
 	return false
+}
+
+// cutOff tells whether a driven trip takes the power of a piece of equipment. Compile refuses circles.
+func (p *Plant) cutOff(e int, driven func(e, in int) bool) bool {
+	return slices.ContainsFunc(p.machines[e].cutBy, func(trip int32) bool {
+		return driven(int(trip), 0) || p.machines[trip].deEnergise[0] && p.cutOff(int(trip), driven)
+	})
 }
 
 // Cuts lists what a trip takes the power of. The caller must not change it.

@@ -15,11 +15,11 @@ type proofState struct {
 }
 
 // askLater lets the panel look, after the switch time, at what a piece of equipment has to prove: an
-// output that drives it, or a trip that cuts it, has operated, or something was disabled.
+// output that drives it, or a trip that cuts it or another such trip, has operated, or something was disabled.
 func (d *Drill) askLater(now time.Duration, e int32, event uint64) {
 	d.askOne(now, e, event)
 	for _, other := range d.plan.In.Plant.Cuts(int(e)) {
-		d.askOne(now, other, event)
+		d.askLater(now, other, event)
 	}
 }
 

@@ -122,6 +122,15 @@ func TestProofNotAsked(t *testing.T) {
 	b.run(300 * time.Second)
 	b.want("output('TRIP').on && output('FAN-START').on && !panel.fault")
 
+	site := proofSite() // the trip cuts an undervoltage trip, which cuts the fan
+	site.Equipment[slices.IndexFunc(site.GetEquipment(), func(e *pb.Equipment) bool { return e.GetEquipment() == "trip" })].GetTrip().Cuts = []string{"undervoltage"}
+	site.Equipment = append(site.Equipment, &pb.Equipment{Equipment: "undervoltage", DeenergiseToOperate: []string{"trip"}, Kind: &pb.Equipment_Trip{Trip: &pb.Trip{Cuts: []string{"fan"}}}})
+	b = newBench(t, site)
+	b.do(2*time.Second, press())
+	b.do(3*time.Second, &pb.Step{Kind: &pb.Step_Press{Press: &pb.PointStep{Device: "CP-2"}}})
+	b.run(300 * time.Second)
+	b.want("equipment('fan').state == 'tripped' && output('FAN-START').on && !panel.fault")
+
 	b = newBench(t, proofSite())
 	b.do(2*time.Second, press())
 	b.do(50*time.Second, plantFault("fan", "stuck"))
