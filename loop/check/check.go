@@ -26,6 +26,7 @@ func Check(site *pb.Site, in *loop.Installation) []*pb.Finding {
 	j.supplies()
 	j.contacts()
 	j.undriven()
+	j.proofs()
 	return j.found
 }
 

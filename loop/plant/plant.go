@@ -228,6 +228,19 @@ func (p *Plant) Asked(e, signal int, driven func(e, in int) bool) bool {
 	return false
 }
 
+// ProofTakes returns the worst time, as Takes has it, from the operation of an input to the signal that
+// proves its action; 0 for a signal that proves nothing.
+func (p *Plant) ProofTakes(e, signal int) time.Duration {
+	s := &p.machines[e].signals[signal]
+	worst := time.Duration(0)
+	for in := range p.machines[e].inputs {
+		if s.proves && (s.by == nil || slices.Contains(s.by, in)) {
+			worst = max(worst, p.Takes(e, in))
+		}
+	}
+	return worst
+}
+
 // cutOff tells whether a driven trip takes the power of a piece of equipment. Compile refuses circles.
 func (p *Plant) cutOff(e int, driven func(e, in int) bool) bool {
 	return slices.ContainsFunc(p.machines[e].cutBy, func(trip int32) bool {
