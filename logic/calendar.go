@@ -96,7 +96,8 @@ func (p *Program) NewStateAt(begin time.Duration) *State {
 }
 
 // takeSchedule begins the mode that the calendar says, before all else of the instant: an operator
-// of the same instant has the last word. A move that changes nothing is not noted.
+// of the same instant has the last word. A move that changes nothing is not noted, nor is one that came
+// and went while the panel was stopped.
 func (p *Program) takeSchedule(s *State, sink Sink) {
 	for s.modeAt <= s.turn.now {
 		now := p.calendar[s.nextMode]
@@ -105,7 +106,9 @@ func (p *Program) takeSchedule(s *State, sink Sink) {
 		if ahead <= 0 {
 			ahead += Week
 		}
-		s.modeAt += ahead
+		if s.modeAt += ahead; s.modeAt <= s.turn.now {
+			continue
+		}
 		if leaf, _ := p.net.leaf(term.Fact{Kind: term.PanelMode, Value: now.mode}); !s.net.value[leaf] {
 			p.setMode(s, now.mode, sink.Note(Change{Kind: ModeScheduled, Index: now.mode, On: true}), sink)
 		}

@@ -1,6 +1,7 @@
 package logic
 
 import (
+	"slices"
 	"testing"
 	"time"
 
@@ -51,5 +52,33 @@ func TestRestart(t *testing.T) {
 	b.step(110*time.Second, "override s auto")
 	if got := b.demand("FAN"); got != "off" {
 		t.Errorf("FAN is %s with its switch at auto", got)
+	}
+}
+
+// What the calendar began and ended while the panel was off never was: a panel that starts is in the
+// mode of the day, and has not been in the others (common practice).
+func TestRestartKnowsTheModeOfTheDay(t *testing.T) {
+	for _, c := range []struct {
+		off  time.Duration // when it starts again
+		want []int32
+	}{{30 * time.Second, nil}, {90 * time.Second, []int32{term.Night}}, {Week + 30*time.Second, nil}, {3*Week + 90*time.Second, []int32{term.Night}}} {
+		b := newBench(t, `{panel: {calendar: [{days: [mon], at: 8h, mode: day}, {days: [mon], at: 8h1m, mode: night}]}}`)
+		b.state = b.program.NewStateAt(InWeek("mon", 8*time.Hour))
+		b.evaluate()
+		b.now = c.off
+		b.program.Restart(b.state, b.now)
+		b.evaluate()
+		var modes []int32
+		for _, change := range b.changes {
+			if change.Kind == ModeScheduled {
+				modes = append(modes, change.Index)
+			}
+		}
+		if !slices.Equal(modes, c.want) {
+			t.Errorf("off for %v: modes %v, want %v", c.off, modes, c.want)
+		}
+		if next, ok := b.program.Next(b.state); !ok || next <= b.now || next > b.now+Week {
+			t.Errorf("off for %v: the next line at %v, %v", c.off, next, ok)
+		}
 	}
 }
