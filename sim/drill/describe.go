@@ -260,7 +260,7 @@ func programText(subject string, e *sim.Event) string {
 	case logic.SetFreed:
 		return subject + " frees its one_of set"
 	case logic.FireWithheld:
-		return subject + ": fire not taken, it is disabled"
+		return subject + ": fire not taken, it or its zone is disabled"
 	case logic.PanelReset:
 		return "the panel is reset"
 	case logic.ControlChanged:
