@@ -222,6 +222,8 @@ func TestRelease(t *testing.T) {
 			"20s gas/release; 30s gas/hold-off; 45s gas/hold-off off; 90s gas/release off; 100s gas/release",
 			`20s gas = counting-down; 30s gas = cancelled; 30s gas done hold-off; 90s gas = ready; 100s gas = counting-down;
 			130s gas = released; 130s gas +released; 130s gas +low-pressure; 130s gas done release`},
+		{"hold-off too late", "common practice: nothing holds what has been discharged", one(aRelease("")), "0s gas/release; 31s gas/hold-off",
+			`0s gas = counting-down; 30s gas = released; 30s gas +released; 30s gas +low-pressure; 30s gas done release`},
 		{"hold-off first", "https://ufgscriteriadocreport.tpub.com/13961N/13961N0013.htm: the count waits", one(aRelease("")), "0s gas/hold-off; 5s gas/release; 10s gas/hold-off off",
 			`0s gas done hold-off; 5s gas = held; 10s gas = counting-down;
 			40s gas = released; 40s gas +released; 40s gas +low-pressure; 40s gas done release`},

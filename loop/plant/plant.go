@@ -228,6 +228,12 @@ func (p *Plant) Asked(e, signal int, driven func(e, in int) bool) bool {
 	return false
 }
 
+// Opposes tells whether an input goes before others of its equipment: stop before start, close before
+// open, hold-off before release, a lift's power-off before recall.
+func (p *Plant) Opposes(e, in int) bool {
+	return slices.ContainsFunc(p.machines[e].signals, func(s signal) bool { return slices.Contains(s.unless, in) })
+}
+
 // ProofTakes returns the worst time, as Takes has it, from the operation of an input to the signal that
 // proves its action; 0 for a signal that proves nothing.
 func (p *Plant) ProofTakes(e, signal int) time.Duration {

@@ -116,8 +116,8 @@ func (release) word(u unit) int32 {
 func (release) signal(u unit, _ int) bool { return u.mode() == releaseDischargedMode }
 
 func (release) done(u unit, in int) bool {
-	if in == holdOffInput {
-		return u.powered() && !u.moving(0)
+	if in == holdOffInput { // nothing holds what has been discharged
+		return u.powered() && !u.moving(0) && u.mode() != releaseDischargedMode
 	}
 	return u.mode() == releaseDischargedMode
 }

@@ -158,8 +158,10 @@ func (d *Drill) inputOperated(flat, e, input int) bool {
 }
 
 // runPlant tells the equipment what its contacts do, then lets it arrive where it was going: a
-// command overtakes what would be done at the very same instant.
+// command overtakes what would be done at the very same instant, and of the commands of an instant those
+// that oppose others come first, and cease last: no order of outputs lets a release past its hold-off.
 func (d *Drill) runPlant(now time.Duration) {
+	slices.SortStableFunc(d.drives, func(a, b drive) int { return d.turn(a) - d.turn(b) })
 	for _, dr := range d.drives {
 		e, input := d.plan.input(int(dr.flat))
 		if on := d.inputOperated(int(dr.flat), e, input); on != d.operated[dr.flat] {
@@ -174,6 +176,18 @@ func (d *Drill) runPlant(now time.Duration) {
 	d.drives = d.drives[:0]
 	d.plan.In.Plant.Advance(d.plant, now, plantSink{d})
 	d.schedulePlant()
+}
+
+// turn is when a drive has its turn inside an instant.
+func (d *Drill) turn(dr drive) int {
+	e, input := d.plan.input(int(dr.flat))
+	switch {
+	case !d.plan.In.Plant.Opposes(e, input):
+		return 1
+	case d.inputOperated(int(dr.flat), e, input):
+		return 0
+	}
+	return 2
 }
 
 func (d *Drill) schedulePlant() {
