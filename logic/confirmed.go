@@ -48,18 +48,12 @@ func confirmation(program *pb.Program, w *term.World, zone int) *term.Term {
 	d := detectionOf(program, w.Zones[zone])
 	switch d.GetConfirm() {
 	case "other":
-		need := 2
-		if d.Detectors != nil {
-			need = int(d.GetDetectors())
-		}
-		return term.Or(append(direct, term.Threshold(need, held))...)
+		return term.Or(append(direct, term.Threshold(Detectors(d), held))...)
 	case "other-zone":
 		var others []*term.Term
-		for i, id := range w.Zones {
-			if _, named := index(d.GetOtherZones(), id); i != zone && (named || len(d.GetOtherZones()) == 0) {
-				detectors, _ := zoneInputs(w, i) // a call point says nothing of what a detector elsewhere saw
-				others = append(others, detectors...)
-			}
+		for _, other := range ConfirmingZones(d, w.Zones) {
+			detectors, _ := zoneInputs(w, int(other)) // a call point says nothing of what a detector elsewhere saw
+			others = append(others, detectors...)
 		}
 		return term.Or(append(direct, term.And(term.Or(held...), term.Or(others...)))...)
 	}

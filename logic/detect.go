@@ -18,6 +18,38 @@ const (
 	DefaultRestart    = 30 * time.Second
 )
 
+// DefaultDetectors is how many detectors confirm with `confirm: other` where the file does not say
+// (common practice).
+const DefaultDetectors = 2
+
+// Detectors is how many detectors of its zone must signal, with `confirm: other`.
+func Detectors(d *pb.Detection) int {
+	if d.Detectors == nil {
+		return DefaultDetectors
+	}
+	return int(d.GetDetectors())
+}
+
+// ConfirmingZones lists the zones whose detectors confirm those of the zone, with `confirm: other-zone`:
+// the named ones that exist, or every other one.
+func ConfirmingZones(d *pb.Detection, zones []string) []int32 {
+	var others []int32
+	if d.GetConfirm() != "other-zone" {
+		return nil
+	}
+	for _, id := range d.GetOtherZones() {
+		if at, ok := index(zones, id); ok {
+			others = append(others, int32(at))
+		}
+	}
+	for i, id := range zones {
+		if len(d.GetOtherZones()) == 0 && id != d.GetZone() {
+			others = append(others, int32(i))
+		}
+	}
+	return others
+}
+
 // detection reads how zones decide. A zone of which nothing is said believes every signal.
 func (c *compiler) detection() {
 	zones, points := make([]detection.Zone, len(c.world.Zones)), make([]detection.Point, len(c.world.Points))
@@ -64,12 +96,9 @@ func (c *compiler) zoneRules(path string, zone int, d *pb.Detection) detection.Z
 	z := detection.Zone{
 		Confirm:    map[string]detection.Confirm{"same-or-other": detection.SameOrOther, "other": detection.Other, "other-zone": detection.OtherZone}[d.GetConfirm()],
 		First:      map[string]detection.First{"prealarm": detection.Prealarm, "fire": detection.Fire}[d.GetFirstSignal()],
-		Detectors:  2,
+		Detectors:  Detectors(d),
 		Within:     given(d.GetWithin(), d.GetWithin() != nil, limits.Duration(rule.FirstSignalDrops)),
 		ReadyAfter: given(d.GetReadyAfter(), d.GetReadyAfter() != nil, DefaultReadyAfter),
-	}
-	if d.Detectors != nil {
-		z.Detectors = int(d.GetDetectors())
 	}
 	if v := d.GetVerification(); v != nil {
 		z.Restart = given(v.GetRestart(), v.GetRestart() != nil, DefaultRestart)
@@ -84,30 +113,22 @@ func (c *compiler) zoneRules(path string, zone int, d *pb.Detection) detection.Z
 		c.add(finding.Refuse("program.detection-window", path+".within", "the first signal is dropped before its detector is ready again",
 			fmt.Sprintf("it is ready %v after its signal: give `within` more than that, or `ready_after` less", z.ReadyAfter)))
 	}
-	z.Others = c.otherZones(path, zone, d)
+	z.Others = c.otherZones(path, d)
 	return z
 }
 
-// otherZones lists the zones whose detectors confirm those of a zone, with `other-zone`.
-func (c *compiler) otherZones(path string, zone int, d *pb.Detection) []int32 {
-	var others []int32
+// otherZones lists the zones whose detectors confirm those of a zone, and refuses those that cannot.
+func (c *compiler) otherZones(path string, d *pb.Detection) []int32 {
 	if d.GetConfirm() != "other-zone" {
 		return nil
-	}
-	if len(d.GetOtherZones()) == 0 {
-		for i := range c.world.Zones {
-			if i != zone {
-				others = append(others, int32(i))
-			}
-		}
-		return others
 	}
 	for i, id := range d.GetOtherZones() {
 		if id == d.GetZone() {
 			c.add(finding.Refuse("program.detection-own-zone", fmt.Sprintf("%s.other_zones[%d]", path, i), "a zone is no other zone to itself", "detectors of one zone confirm each other with `confirm: other`"))
 		}
 	}
-	return c.resolve(path+".other_zones", "zone", d.GetOtherZones(), c.world.Zones)
+	c.resolve(path+".other_zones", "zone", d.GetOtherZones(), c.world.Zones) // for its findings
+	return ConfirmingZones(d, c.world.Zones)
 }
 
 // detectionOptions refuses options that say nothing beside the others: somebody relies on them.

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"loopdrill.dev/loopdrill/logic"
 	"loopdrill.dev/loopdrill/loop"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 	"loopdrill.dev/loopdrill/sim"
@@ -147,7 +148,7 @@ func (c *comparison) confirms(zone, held int32) bool {
 		z, is := c.p.zones.side(s, zone)
 		h, also := c.p.zones.side(s, held)
 		for _, d := range b.Site.GetProgram().GetDetection() {
-			if is && also && d.GetZone() == b.Installation.Zones[h] && slices.Contains(d.GetOtherZones(), b.Installation.Zones[z]) {
+			if is && also && d.GetZone() == b.Installation.Zones[h] && slices.Contains(logic.ConfirmingZones(d, b.Installation.Zones), z) {
 				return true
 			}
 		}

@@ -59,11 +59,14 @@ func TestRetestConfirms(t *testing.T) {
   detection: [{zone: hall, confirm: other-zone, other_zones: [loft]}]
 `
 	old := bench + strings.Replace(exclusive, "program:\n", crossed, 1)
-	report := compare(t, read(t, old), read(t, replaced(t, old, "confirm: other-zone, other_zones: [loft]", "confirm: other")))
-	if !slices.ContainsFunc(report.GetRetest().GetAffected(), func(d *pb.RetestDevice) bool {
-		return d.GetLabel() == "LOFT-HD-1" && strings.Contains(d.GetWhy(), "confirms hall")
-	}) {
-		t.Errorf("LOFT-HD-1 confirmed zone hall and does so no longer:\n%s", reportText(t, report))
+	for _, named := range []string{"confirm: other-zone, other_zones: [loft]", "confirm: other-zone"} { // none named: every other zone
+		was := replaced(t, old, "confirm: other-zone, other_zones: [loft]", named)
+		report := compare(t, read(t, was), read(t, replaced(t, was, named, "confirm: other")))
+		if !slices.ContainsFunc(report.GetRetest().GetAffected(), func(d *pb.RetestDevice) bool {
+			return d.GetLabel() == "LOFT-HD-1" && strings.Contains(d.GetWhy(), "confirms hall")
+		}) {
+			t.Errorf("LOFT-HD-1 confirmed zone hall and does so no longer:\n%s", reportText(t, report))
+		}
 	}
 }
 

@@ -2,6 +2,7 @@ package site
 
 import (
 	"fmt"
+	"strconv"
 
 	"loopdrill.dev/loopdrill/logic"
 	"loopdrill.dev/loopdrill/loop/figure"
@@ -20,7 +21,7 @@ func detectionDefaults(m *pb.Site) (out []Default) {
 		{figure.Default{Key: "program.detection.within", Value: "limit " + rule.FirstSignalDrops, Source: pack}, func(d *pb.Detection) (bool, bool) {
 			return d.GetConfirm() != "" && d.GetConfirm() != "none" && d.GetFirstSignal() != "fire", d.GetWithin() != nil
 		}},
-		{figure.Default{Key: "program.detection.detectors", Value: "2", Source: "common practice"}, func(d *pb.Detection) (bool, bool) {
+		{figure.Default{Key: "program.detection.detectors", Value: strconv.Itoa(logic.DefaultDetectors), Source: "common practice"}, func(d *pb.Detection) (bool, bool) {
 			return d.GetConfirm() == "other", d.Detectors != nil
 		}},
 		{figure.Default{Key: "program.detection.ready_after", Value: logic.DefaultReadyAfter.String(), Source: fromMemory}, func(d *pb.Detection) (bool, bool) {
