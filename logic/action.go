@@ -191,6 +191,7 @@ func (p *Program) noteActive(s *State, i int32, active, held bool, sink Sink) {
 // cause true an action goes on and a delay that has not run out starts again; else all ends.
 func (p *Program) resetPair(s *State, i int32, sink Sink) {
 	st := &s.pair[i]
+	defer s.reschedule(i) // at once: the heap bears one pair out of its place
 	pending := st.delay == running || st.delay == paused || st.delay == restarted
 	if s.net.value[p.causes[p.pairs[i].cause]] {
 		if pending || st.delay == cancelled {

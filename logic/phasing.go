@@ -197,6 +197,7 @@ func (p *Program) hurryCause(s *State, pairs []int32, event uint64, sink Sink) {
 		case left == least:
 			st.delay, st.due = done, never
 			p.noteDelay(s, i, DelayEnded, event, sink)
+			s.reschedule(i)
 			s.pairDue(i)
 		case least == 0:
 		case st.delay == paused:
