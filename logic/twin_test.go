@@ -247,6 +247,12 @@ func (b *bench) both(instant time.Duration) {
 	b.now = instant
 	seen := len(b.changes)
 	b.program.Evaluate(b.state, instant, b)
+	for slot, i := range b.state.timers { // a heap: nothing is due before what it hangs on
+		parent := b.state.timers[max(slot-1, 0)/2]
+		if b.state.pair[i].earliest() < b.state.pair[parent].earliest() {
+			panic(fmt.Sprintf("timers out of order at %v: pair %d before pair %d", instant, i, parent))
+		}
+	}
 	b.twin.evaluate(instant)
 	var outputs []naiveOutput
 	var unlatched []int
