@@ -76,7 +76,7 @@ func (c *compiler) detection() {
 		}
 		first[zone] = i
 		c.detectionOptions(path, d)
-		zones[zone] = c.zoneRules(path, zone, d)
+		zones[zone] = c.zoneRules(path, d)
 		if !c.world.Partial {
 			c.detectionDevices(path, zone, zones)
 		}
@@ -85,7 +85,7 @@ func (c *compiler) detection() {
 }
 
 // zoneRules reads one zone.
-func (c *compiler) zoneRules(path string, zone int, d *pb.Detection) detection.Zone {
+func (c *compiler) zoneRules(path string, d *pb.Detection) detection.Zone {
 	limits := rule.Of(c.site.GetRules())
 	given := func(have interface{ AsDuration() time.Duration }, is bool, otherwise time.Duration) time.Duration {
 		if is {
