@@ -8,6 +8,7 @@ import (
 
 	"buf.build/go/protoyaml"
 
+	"loopdrill.dev/loopdrill/logic/panel"
 	"loopdrill.dev/loopdrill/logic/term"
 	"loopdrill.dev/loopdrill/proto/finding"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
@@ -156,7 +157,7 @@ func (b *bench) describe(c Change) string {
 	case ModeScheduled:
 		return "mode-scheduled " + []string{"day", "night"}[c.Index]
 	case ConditionChanged:
-		return fmt.Sprintf("condition %s %s", Condition(c.Index), onOff)
+		return fmt.Sprintf("condition %s %s", panel.Condition(c.Index), onOff)
 	case BuzzerChanged:
 		return "buzzer " + onOff
 	case OverrideMoved:
@@ -254,7 +255,7 @@ func (b *bench) do(text string) {
 		}
 	}
 	order := func(op Operation) {
-		op.Level = b.level
+		op.Level = panel.Level(b.level)
 		b.program.Operate(b.state, op, event)
 		if b.twin != nil {
 			b.twin.ops = append(b.twin.ops, op)

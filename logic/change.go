@@ -4,6 +4,7 @@ import (
 	"strconv"
 	"time"
 
+	"loopdrill.dev/loopdrill/logic/panel"
 	"loopdrill.dev/loopdrill/logic/term"
 )
 
@@ -121,5 +122,5 @@ type Operation struct {
 	On    bool
 	Value int32
 	// Level is the access level it is done at. 0 is the bench itself, to which nothing is refused.
-	Level uint8
+	Level panel.Level
 }

@@ -6,6 +6,7 @@ import (
 
 	"google.golang.org/protobuf/types/known/durationpb"
 
+	"loopdrill.dev/loopdrill/logic/panel"
 	"loopdrill.dev/loopdrill/logic/term"
 	"loopdrill.dev/loopdrill/proto/finding"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
@@ -27,7 +28,7 @@ func Compile(site *pb.Site, w *term.World) (*Program, []*pb.Finding) {
 	c.detection()
 	c.names()
 	c.installation()
-	c.levels()
+	c.readLevels()
 	c.readEffects()
 	c.readOverrides()
 	conditions := c.readConditions()
@@ -54,18 +55,18 @@ func (c *compiler) add(f *pb.Finding) { c.findings = append(c.findings, f) }
 
 // panel reads what the panel itself is set to.
 func (c *compiler) panel() {
-	panel := c.site.GetPanel()
-	c.p.dropAll = panel.GetReset_() == "drop-all"
-	c.p.resoundByDevice = panel.GetResound() == "new-device"
-	c.p.night = panel.GetMode() == "night"
+	given := c.site.GetPanel()
+	c.p.dropAll = given.GetReset_() == "drop-all"
+	c.p.resoundByDevice = given.GetResound() == "new-device"
+	c.p.night = given.GetMode() == "night"
 	c.p.switchTime, c.p.chainLimit, c.p.soundsAgain = defaultSwitchTime, ChainLimit, rule.Of(c.site.GetRules()).Duration(rule.FaultSoundsAgain)
-	if d := panel.GetFaultSoundsAgain(); d != nil {
+	if d := given.GetFaultSoundsAgain(); d != nil {
 		c.p.soundsAgain = d.AsDuration()
 	}
-	if d := panel.GetSwitchTime(); d != nil {
+	if d := given.GetSwitchTime(); d != nil {
 		c.p.switchTime = d.AsDuration()
 	}
-	for _, what := range panel.GetLatched() {
+	for _, what := range given.GetLatched() {
 		switch what {
 		case "supervisory":
 			c.p.latches[term.DeviceSupervisory] = true
@@ -78,7 +79,9 @@ func (c *compiler) panel() {
 			c.p.latches[term.SupplyFault], c.p.latches[term.LoopFault] = true, true
 		}
 	}
-	c.calendar()
+	calendar, findings := panel.ReadCalendar(given)
+	c.p.calendar = calendar
+	c.findings = append(c.findings, findings...)
 }
 
 // names refuses ids that are given twice.

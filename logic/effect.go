@@ -168,7 +168,7 @@ func (p *Program) judge(s *State, o int32) ranked {
 	effects, places := p.effectsOf.at(o), p.placesOf.at(o)
 	off := p.disabledOutput(s, o)
 	if lever, position, ok := p.ruling(s, o); ok && !off {
-		r.state, r.manual, r.effect, r.place = lever.state(position), true, lever.effect, lever.place
+		r.state, r.manual, r.effect, r.place = lever.Demands(position), true, lever.Effect, lever.Place
 		return r
 	}
 	for i, e := range effects {

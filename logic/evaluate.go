@@ -97,7 +97,7 @@ func (p *Program) takeInputs(s *State, sink Sink) {
 			s.gone[leaf] = false
 			fresh := p.setFact(s, leaf, in.on, in.event)
 			if !fresh && in.on && again(in.fact.Kind) {
-				p.news(s, leaf, in.event)
+				s.shows.Sound(leaf, in.event)
 				fresh = true
 			}
 			if fresh && in.on && isEvent(in.fact.Kind) {

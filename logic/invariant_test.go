@@ -8,6 +8,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"loopdrill.dev/loopdrill/logic/panel"
 	"loopdrill.dev/loopdrill/logic/term"
 	"loopdrill.dev/loopdrill/proto/finding"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
@@ -95,7 +96,7 @@ func (b *bench) holds(quiet map[int32]bool) {
 	b.indicatesAsNamed()
 	b.disabledSaysNothing()
 	first := b.program.Indicated(b.state)
-	if sounds := b.program.Fact(b.state, term.Fact{Kind: term.PanelBuzzer}); sounds && !first.news() {
+	if sounds := b.program.Fact(b.state, term.Fact{Kind: term.PanelBuzzer}); sounds && !first.News() {
 		b.differ("the buzzer sounds for %v", first)
 	}
 	for o, out := range b.world.Outputs {
@@ -159,7 +160,7 @@ func (b *bench) putBack() {
 	}
 	b.step(b.now+time.Second, acts...)
 	b.step(b.now+time.Second, "reset")
-	if first := b.program.Indicated(b.state); first != Quiescent {
+	if first := b.program.Indicated(b.state); first != panel.Quiescent {
 		b.differ("%v is indicated at last: %v", first, b.program.Conditions(b.state))
 	}
 	if b.program.Fact(b.state, term.Fact{Kind: term.PanelBuzzer}) {
@@ -170,7 +171,7 @@ func (b *bench) putBack() {
 			b.differ("%v at last", f)
 		}
 	}
-	if _, ok := b.program.Next(b.state); ok && b.state.shows.remindAt != never {
+	if _, ok := b.program.Next(b.state); ok && b.state.shows.Next() != never {
 		b.differ("a fault that has gone is still to sound again")
 	}
 	for o := range b.world.Outputs {

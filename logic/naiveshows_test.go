@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"loopdrill.dev/loopdrill/logic/panel"
 	"loopdrill.dev/loopdrill/logic/term"
 )
 
@@ -364,10 +365,16 @@ func (ph naivePhasing) bringForward(causes []bool) {
 	}
 }
 
+// naiveLine is a moment of the week at which a mode begins.
+type naiveLine struct {
+	at   time.Duration
+	mode int32
+}
+
 // naiveWeek is the calendar: lines by moment of the week, and the moment of the week at the start,
 // negative where no calendar runs.
 type naiveWeek struct {
-	lines []modeChange
+	lines []naiveLine
 	begin time.Duration
 	upTo  time.Duration // lines up to this instant have been taken
 }
@@ -376,7 +383,7 @@ type naiveWeek struct {
 func (n *naive) nextLine() (time.Duration, bool) {
 	best, ok := time.Duration(0), false
 	for _, l := range n.lines {
-		for at := l.at - n.begin; ; at += Week {
+		for at := l.at - n.begin; ; at += panel.Week {
 			if at > n.upTo {
 				if !ok || at < best {
 					best, ok = at, true
@@ -397,7 +404,7 @@ func (n *naive) schedule(now time.Duration) {
 		}
 		n.upTo = at
 		for _, l := range n.lines {
-			if (l.at-n.begin-at)%Week == 0 {
+			if (l.at-n.begin-at)%panel.Week == 0 {
 				if !n.facts[term.Fact{Kind: term.PanelMode, Value: l.mode}] {
 					n.shown = append(n.shown, "scheduled")
 				}
@@ -415,7 +422,7 @@ func (n *naive) beginWeek(begin time.Duration) {
 	for _, line := range n.site.GetPanel().GetCalendar() {
 		for _, day := range line.GetDays() {
 			at := time.Duration(slices.Index([]string{"mon", "tue", "wed", "thu", "fri", "sat", "sun"}, day)) * 24 * time.Hour
-			n.lines = append(n.lines, modeChange{at + line.GetAt().AsDuration(), map[string]int32{"day": term.Day, "night": term.Night}[line.GetMode()]})
+			n.lines = append(n.lines, naiveLine{at + line.GetAt().AsDuration(), map[string]int32{"day": term.Day, "night": term.Night}[line.GetMode()]})
 		}
 	}
 	// The mode at the start is that of the line that came last, a week before if need be.
@@ -423,7 +430,7 @@ func (n *naive) beginWeek(begin time.Duration) {
 	for _, l := range n.lines {
 		at := l.at - begin
 		if at > 0 {
-			at -= Week
+			at -= panel.Week
 		}
 		if at > last {
 			last = at

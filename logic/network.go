@@ -4,6 +4,7 @@ import (
 	"encoding/binary"
 	"slices"
 
+	"loopdrill.dev/loopdrill/logic/panel"
 	"loopdrill.dev/loopdrill/logic/term"
 )
 
@@ -15,7 +16,7 @@ type network struct {
 	size   [term.LastKnown + 1]int32 // facts of the kind
 	leaves int32
 	// condition says which of the panel's conditions each fact makes; Quiescent for none.
-	condition []Condition
+	condition []panel.Condition
 	gates     []gate
 	// inputs[g] are the inputs of gate g; outs[n] the gates that node n feeds, one entry for each
 	// wire; both by node number in the flat lists.
@@ -70,7 +71,7 @@ func newNetwork(w *term.World) *network {
 			n.size[kind] = int32(len(w.Points))
 		}
 		n.leaves += n.size[kind]
-		n.condition = append(n.condition, slices.Repeat([]Condition{conditionOf(kind)}, int(n.size[kind]))...)
+		n.condition = append(n.condition, slices.Repeat([]panel.Condition{panel.ConditionOf(kind)}, int(n.size[kind]))...)
 	}
 	return n
 }

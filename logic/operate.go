@@ -3,6 +3,7 @@ package logic
 import (
 	"fmt"
 
+	"loopdrill.dev/loopdrill/logic/panel"
 	"loopdrill.dev/loopdrill/logic/term"
 )
 
@@ -220,8 +221,8 @@ func (p *Program) reset(s *State, event uint64, sink Sink) {
 	}
 	p.detection.Reset(&s.detection, event, func(point int32) bool { return p.fires(s, point) }, signalSink{p, s, sink})
 	p.clearGone(s, event, sink)
-	p.newsAgain(s, event, Condition.news)
-	s.shows.remindAt = never
+	p.newsAgain(s, event, panel.Condition.News)
+	s.shows.Forget()
 	p.endSilence(s, event, sink)
 	p.setPanel(s, term.PanelAcknowledged, false, event, sink)
 	p.setEvacuate(s, false, event, sink)

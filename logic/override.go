@@ -3,26 +3,15 @@ package logic
 import (
 	"fmt"
 
+	"loopdrill.dev/loopdrill/logic/panel"
 	"loopdrill.dev/loopdrill/logic/term"
 	"loopdrill.dev/loopdrill/proto/finding"
 )
 
-// OverrideStrength is the strength of what a switch demands: above every state, release and the
-// inhibit included. Only a disabled output does not follow it.
-const OverrideStrength = term.Off + 1
-
 // override is a switch with the positions on, auto and off.
 type override struct {
-	level   uint8
+	level   panel.Level
 	outputs []int32
-}
-
-// lever is one output in the reach of one override.
-type lever struct {
-	override      int32
-	effect, place int32
-	opposes       bool       // `on` rests it
-	operated      term.State // the state that it operates in
 }
 
 // readOverrides reads the switches and the outputs in their reach.
@@ -31,10 +20,10 @@ func (c *compiler) readOverrides() {
 	for i, e := range c.program.GetEffects() {
 		ids[i] = e.GetEffect()
 	}
-	c.p.leversOf = make([][]lever, len(c.world.Outputs))
+	c.p.leversOf = make([][]panel.Lever, len(c.world.Outputs))
 	for i, o := range c.program.GetOverrides() {
 		path := fmt.Sprintf("program.overrides[%d]", i)
-		c.p.overrides = append(c.p.overrides, override{level: levelOf(o.Level != nil, o.GetLevel())})
+		c.p.overrides = append(c.p.overrides, override{level: panel.LevelOf(o.Level != nil, o.GetLevel())})
 		c.reach(int32(i), c.resolve(path+".effects", "effect", o.GetEffects(), ids), false, path)
 		c.reach(int32(i), c.resolve(path+".opposes", "effect", o.GetOpposes(), ids), true, path)
 	}
@@ -46,8 +35,8 @@ func (c *compiler) reach(override int32, effects []int32, opposes bool, path str
 		c.p.overridden[e] = true
 		for place, o := range c.p.outsOf.at(e) {
 			held := c.p.leversOf[o]
-			if n := len(held); n > 0 && held[n-1].override == override {
-				if held[n-1].opposes != opposes {
+			if n := len(held); n > 0 && held[n-1].Override == override {
+				if held[n-1].Opposes != opposes {
 					c.add(finding.Refuse("program.override-contradicts", path+".opposes", fmt.Sprintf("override %q both operates and rests %s", c.world.Overrides[override], c.world.Outputs[o].Label),
 						"it stands in an effect of `effects` and in one of `opposes`; take it out of one of them"))
 				}
@@ -57,7 +46,7 @@ func (c *compiler) reach(override int32, effects []int32, opposes bool, path str
 			if c.world.Outputs[o].Sounder {
 				operated = term.Evacuate
 			}
-			c.p.leversOf[o] = append(held, lever{override: override, effect: e, place: int32(place), opposes: opposes, operated: operated})
+			c.p.leversOf[o] = append(held, panel.Lever{Override: override, Effect: e, Place: int32(place), Opposes: opposes, Operated: operated})
 			c.p.overrides[override].outputs = append(c.p.overrides[override].outputs, o)
 		}
 	}
@@ -78,8 +67,7 @@ func (p *Program) moveOverride(s *State, op operation, sink Sink) {
 	event := sink.Note(Change{Kind: OverrideMoved, Index: op.Index, Fact: fact, On: op.Value != term.Auto, Parent: op.event})
 	p.setFact(s, ends, false, event)
 	p.setFact(s, begins, true, event)
-	s.moves++
-	s.moved[op.Index] = s.moves
+	s.moves.Move(op.Index)
 	for _, o := range p.overrides[op.Index].outputs {
 		s.outputDue(o, event)
 	}
@@ -95,27 +83,9 @@ func (p *Program) Position(s *State, override int) int32 {
 	panic(fmt.Sprintf("logic: override %d is in no position", override))
 }
 
-// ruling returns the lever of the override that rules an output: of those away from auto the one
-// moved last.
-func (p *Program) ruling(s *State, o int32) (ruling lever, position int32, ok bool) {
-	last := uint64(0)
-	for _, l := range p.leversOf[o] {
-		if s.moved[l.override] <= last {
-			continue
-		}
-		if at := p.Position(s, int(l.override)); at != term.Auto {
-			ruling, position, ok, last = l, at, true, s.moved[l.override]
-		}
-	}
-	return ruling, position, ok
-}
-
-// state is what a lever demands in a position away from auto.
-func (l lever) state(position int32) term.State {
-	if (position == term.SwitchedOn) == l.opposes {
-		return term.Rest
-	}
-	return l.operated
+// ruling returns the lever of the override that rules an output, and its position.
+func (p *Program) ruling(s *State, o int32) (ruling panel.Lever, position int32, ok bool) {
+	return s.moves.Ruling(p.leversOf[o], func(override int32) int32 { return p.Position(s, int(override)) })
 }
 
 // Overridden returns the override that rules an output, and false where none does or the output is
@@ -125,5 +95,5 @@ func (p *Program) Overridden(s *State, output int) (int, bool) {
 		return 0, false
 	}
 	l, _, ok := p.ruling(s, int32(output))
-	return int(l.override), ok
+	return int(l.Override), ok
 }

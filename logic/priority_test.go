@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"loopdrill.dev/loopdrill/logic/panel"
 	"loopdrill.dev/loopdrill/logic/term"
 )
 
@@ -74,7 +75,7 @@ func TestSwitchesCommandFirst(t *testing.T) {
 			order, strengths = append(order, b.world.Outputs[c.Index].Label), append(strengths, c.Strength)
 		}
 	}
-	if got := strings.Join(order, " "); got != "FAN DOOR SND-A" || !slices.Equal(strengths, []term.State{OverrideStrength, term.Release, term.Evacuate}) {
+	if got := strings.Join(order, " "); got != "FAN DOOR SND-A" || !slices.Equal(strengths, []term.State{panel.OverrideStrength, term.Release, term.Evacuate}) {
 		t.Errorf("order %s, strengths %v", got, strengths)
 	}
 	if over, ok := b.program.Overridden(b.state, b.world.OutputRefs["FAN"]); !ok || over != 0 {

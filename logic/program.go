@@ -32,8 +32,8 @@
 //   - What the panel indicates (rules L1, L2) is brought up to date once the signals and operators of
 //     the instant have been taken, before causes are looked at.
 //
-// Left out: indicators and displays beyond the conditions that stand, the one indicated first and the
-// buzzer; summer time in the calendar.
+// What the panel shows, who may work it, when its mode changes and how its switches rule is package
+// panel's, what stands between a signal and fire package detection's; both say what they leave out.
 //
 // Invariants: equal calls give equal changes in equal order; every change names the event that
 // brought it about; an output is demanded in exactly the strongest state that any effect demands
@@ -47,6 +47,7 @@ import (
 	"time"
 
 	"loopdrill.dev/loopdrill/logic/detection"
+	"loopdrill.dev/loopdrill/logic/panel"
 	"loopdrill.dev/loopdrill/logic/term"
 )
 
@@ -75,11 +76,11 @@ type Program struct {
 	driving    [][2]int32 // pairs of an equipment and an output that drives it
 	phasings   []phasing
 	overrides  []override
-	leversOf   [][]lever // by output
-	overridden []bool    // effects in the reach of an override
-	calendar   []modeChange
+	leversOf   [][]panel.Lever // by output
+	overridden []bool          // effects in the reach of an override
+	calendar   panel.Calendar
 	// controlLevels are the access levels that controls need.
-	controlLevels []uint8
+	controlLevels []panel.Level
 	detection     *detection.Rules
 	given         []int32 // by zone: the node that says whether signals are investigated, -1 for always
 	// watched says which outputs' commanded state some condition reads.

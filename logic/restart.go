@@ -1,9 +1,9 @@
 package logic
 
 import (
-	"slices"
 	"time"
 
+	"loopdrill.dev/loopdrill/logic/panel"
 	"loopdrill.dev/loopdrill/logic/term"
 )
 
@@ -20,16 +20,15 @@ func (p *Program) Halt(s *State, now time.Duration) {
 	fresh := p.NewState()
 	p.net.settle(&fresh.net, p.kept(s))
 	fresh.turn = turn{number: s.turn.number, now: now}
-	fresh.moved, fresh.moves = slices.Clone(s.moved), s.moves
-	fresh.nextMode, fresh.modeAt = s.nextMode, s.modeAt
+	fresh.moves.CopyFrom(&s.moves)
+	fresh.schedule = s.schedule
 	for leaf := range p.net.leaves {
 		if !fresh.net.value[leaf] || s.net.event[leaf] == 0 {
 			continue
 		}
 		fresh.net.event[leaf] = s.net.event[leaf]
-		if c := p.net.condition[leaf]; c != Quiescent {
-			fresh.shows.standing[c]++
-			fresh.shows.by[c] = s.net.event[leaf]
+		if c := p.net.condition[leaf]; c != panel.Quiescent {
+			fresh.shows.Keep(c, s.net.event[leaf])
 		}
 	}
 	s.CopyFrom(fresh)

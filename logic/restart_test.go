@@ -5,6 +5,7 @@ import (
 	"testing"
 	"time"
 
+	"loopdrill.dev/loopdrill/logic/panel"
 	"loopdrill.dev/loopdrill/logic/term"
 )
 
@@ -17,7 +18,7 @@ func TestRestart(t *testing.T) {
 		effects: [{effect: x, outputs: [DOOR], until: reset}, {effect: y, outputs: [FAN]}, {effect: z, outputs: [PANEL]}],
 		actions: [{causes: [in], effects: [x], state: "on"}, {causes: [in], effects: [z], state: "on", after: 30s}, {causes: [dark], effects: [z], state: "on"}],
 		overrides: [{override: s, effects: [y]}]}}`)
-	b.state = b.program.NewStateAt(InWeek("mon", 8*time.Hour))
+	b.state = b.program.NewStateAt(panel.InWeek("mon", 8*time.Hour))
 	b.evaluate()
 	b.step(time.Second, "control key", "override s on", "disable-device A2", "test b", "fire A1", "silence")
 	if b.demand("DOOR") != "on" || b.demand("FAN") != "on" {
@@ -42,7 +43,7 @@ func TestRestart(t *testing.T) {
 			t.Errorf("%v is %v", f, got)
 		}
 	}
-	if got := b.program.Conditions(b.state); len(got) != 2 || got[0] != DisablementCondition || got[1] != TestCondition {
+	if got := b.program.Conditions(b.state); len(got) != 2 || got[0] != panel.Disablement || got[1] != panel.Test {
 		t.Errorf("conditions %v", got)
 	}
 	b.step(100*time.Second, "fire A1")
@@ -61,9 +62,9 @@ func TestRestartKnowsTheModeOfTheDay(t *testing.T) {
 	for _, c := range []struct {
 		off  time.Duration // when it starts again
 		want []int32
-	}{{30 * time.Second, nil}, {90 * time.Second, []int32{term.Night}}, {Week + 30*time.Second, nil}, {3*Week + 90*time.Second, []int32{term.Night}}} {
+	}{{30 * time.Second, nil}, {90 * time.Second, []int32{term.Night}}, {panel.Week + 30*time.Second, nil}, {3*panel.Week + 90*time.Second, []int32{term.Night}}} {
 		b := newBench(t, `{panel: {calendar: [{days: [mon], at: 8h, mode: day}, {days: [mon], at: 8h1m, mode: night}]}}`)
-		b.state = b.program.NewStateAt(InWeek("mon", 8*time.Hour))
+		b.state = b.program.NewStateAt(panel.InWeek("mon", 8*time.Hour))
 		b.evaluate()
 		b.now = c.off
 		b.program.Restart(b.state, b.now)
@@ -77,7 +78,7 @@ func TestRestartKnowsTheModeOfTheDay(t *testing.T) {
 		if !slices.Equal(modes, c.want) {
 			t.Errorf("off for %v: modes %v, want %v", c.off, modes, c.want)
 		}
-		if next, ok := b.program.Next(b.state); !ok || next <= b.now || next > b.now+Week {
+		if next, ok := b.program.Next(b.state); !ok || next <= b.now || next > b.now+panel.Week {
 			t.Errorf("off for %v: the next line at %v, %v", c.off, next, ok)
 		}
 	}

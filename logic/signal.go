@@ -38,7 +38,7 @@ func (k signalSink) Note(c detection.Change) uint64 {
 // callFor calls the operator because of a device that shows as pre-alarm.
 func (k signalSink) callFor(point int32, event uint64) {
 	leaf, _ := k.p.net.leaf(term.Fact{Kind: term.DevicePrealarm, Index: point})
-	k.p.news(k.s, leaf, event)
+	k.s.shows.Sound(leaf, event)
 	k.p.setPanel(k.s, term.PanelAcknowledged, false, event, k.sink)
 }
 

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"loopdrill.dev/loopdrill/logic/detection"
+	"loopdrill.dev/loopdrill/logic/panel"
 	"loopdrill.dev/loopdrill/logic/term"
 )
 
@@ -19,8 +20,8 @@ type State struct {
 	// withheld says of each point that a decision on fire was not taken.
 	withheld []bool
 	// reading says of each point what it reads, valve that its line says supervisory: a device that is
-	// disabled, or in test, keeps both from conditions. unheard says of each fact that the buzzer sounds for it.
-	reading, valve, unheard []bool
+	// disabled, or in test, keeps both from conditions.
+	reading, valve []bool
 	// zoneFire says of each zone that it had a fire since the last reset.
 	zoneFire []bool
 	// detection holds what is between signals and fire. shown says of each point that it is shown as
@@ -38,13 +39,9 @@ type State struct {
 	ops     []operation
 	started bool
 
-	shows indication
-	// moved says in which order the overrides were moved last, 0 for never; moves counts.
-	moved []uint64
-	moves uint64
-	// The calendar's next line and when it comes, or never.
-	nextMode int32
-	modeAt   time.Duration
+	shows    panel.Indication
+	moves    panel.Moves
+	schedule panel.Schedule
 
 	// Changes of output(..).commanded wait here for the next evaluation.
 	commanded []int32
@@ -122,7 +119,7 @@ type ranked struct {
 // strength is the demand as it was decided.
 func (r *ranked) strength() term.State {
 	if r.manual {
-		return OverrideStrength
+		return panel.OverrideStrength
 	}
 	return r.state
 }
@@ -135,8 +132,8 @@ func (p *Program) NewState() *State {
 		gone: make([]bool, p.net.leaves), withheld: make([]bool, len(p.points)), zoneFire: make([]bool, p.zones),
 		cause: make([]causeState, len(p.causes)), pair: make([]pairState, len(p.pairs)), effect: make([]effectState, len(p.effects)),
 		output: make([]outputState, len(p.outputs)), holder: make([]int32, len(p.sets.start)-1),
-		reading: make([]bool, len(p.points)), valve: make([]bool, len(p.points)), unheard: make([]bool, p.net.leaves), moved: make([]uint64, len(p.overrides)),
-		again: never, modeAt: never, shows: indication{remindAt: never},
+		reading: make([]bool, len(p.points)), valve: make([]bool, len(p.points)),
+		again: never, schedule: panel.Unscheduled(), shows: panel.NewIndication(int(p.net.leaves)), moves: panel.NewMoves(len(p.overrides)),
 	}
 	mode := term.Day
 	if p.night {
@@ -184,8 +181,9 @@ func (s *State) CopyFrom(o *State) {
 	s.lineEarly = append(old.lineEarly[:0], o.lineEarly...)
 	s.reading = append(old.reading[:0], o.reading...)
 	s.valve = append(old.valve[:0], o.valve...)
-	s.unheard = append(old.unheard[:0], o.unheard...)
-	s.moved = append(old.moved[:0], o.moved...)
+	s.shows, s.moves = old.shows, old.moves
+	s.shows.CopyFrom(&o.shows)
+	s.moves.CopyFrom(&o.moves)
 	s.cause = append(old.cause[:0], o.cause...)
 	s.pair = append(old.pair[:0], o.pair...)
 	s.effect = append(old.effect[:0], o.effect...)
@@ -254,7 +252,7 @@ func (p *Program) Next(s *State) (time.Duration, bool) {
 // timed returns when the first of the timers, held signals, the calendar and the reminder of faults
 // comes.
 func (s *State) timed() time.Duration {
-	next := min(s.modeAt, s.shows.remindAt)
+	next := min(s.schedule.Next(), s.shows.Next())
 	if held, ok := s.detection.Next(); ok {
 		next = min(next, held)
 	}

@@ -8,6 +8,7 @@ import (
 
 	"github.com/cockroachdb/datadriven"
 
+	"loopdrill.dev/loopdrill/logic/panel"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 )
 
@@ -40,7 +41,7 @@ func playStory(t *testing.T, d *datadriven.TestData, text string) string {
 	var begins string
 	if d.MaybeScanArgs(t, "begins", &begins); begins != "" {
 		day, at, _ := strings.Cut(begins, "/")
-		b.log, b.events, b.state = nil, 0, b.program.NewStateAt(InWeek(day, clock(t, at)))
+		b.log, b.events, b.state = nil, 0, b.program.NewStateAt(panel.InWeek(day, clock(t, at)))
 		b.evaluate()
 	}
 	for line := range strings.SplitSeq(strings.TrimSpace(d.Input), "\n") {

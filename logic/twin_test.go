@@ -11,6 +11,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"loopdrill.dev/loopdrill/logic/panel"
 	"loopdrill.dev/loopdrill/logic/term"
 	"loopdrill.dev/loopdrill/proto/finding"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
@@ -186,7 +187,7 @@ func TestProgramAgainstNaiveTwin(t *testing.T) {
 		programs++
 		b := &bench{t: t, world: w, program: p, site: site, state: p.NewState(), twin: newNaive(site, w)}
 		if rapid.Bool().Draw(t, "week") {
-			begin := rapid.SampledFrom([]time.Duration{0, 3 * time.Second, 5 * time.Second, Week - 2*time.Second, 50 * time.Hour}).Draw(t, "begin")
+			begin := rapid.SampledFrom([]time.Duration{0, 3 * time.Second, 5 * time.Second, panel.Week - 2*time.Second, 50 * time.Hour}).Draw(t, "begin")
 			b.state = p.NewStateAt(begin)
 			b.twin.beginWeek(begin)
 		}
@@ -264,7 +265,7 @@ func (b *bench) both(instant time.Duration) {
 		case Unlatched:
 			unlatched = append(unlatched, int(c.Index))
 		case ConditionChanged:
-			shown = append(shown, Condition(c.Index).String()+map[bool]string{true: " on", false: " off"}[c.On])
+			shown = append(shown, panel.Condition(c.Index).String()+map[bool]string{true: " on", false: " off"}[c.On])
 		case BuzzerChanged:
 			shown = append(shown, "buzzer"+map[bool]string{true: " on", false: " off"}[c.On])
 		case FireTested:
@@ -356,8 +357,8 @@ func (b *bench) indicatesAsNamed() {
 	if first := b.program.Indicated(b.state); !holds("panel.indicated == '" + first.String() + "'") {
 		b.differ("%v is indicated first", first)
 	}
-	names := map[Condition]string{FireCondition: "fire", PrealarmCondition: "prealarm", SupervisoryCondition: "supervisory", FaultCondition: "fault", DisablementCondition: "disabled", TestCondition: "test"}
-	for c := FireCondition; c <= TestCondition; c++ {
+	names := map[panel.Condition]string{panel.Fire: "fire", panel.Prealarm: "prealarm", panel.Supervisory: "supervisory", panel.Fault: "fault", panel.Disablement: "disabled", panel.Test: "test"}
+	for c := panel.Fire; c <= panel.Test; c++ {
 		if got, want := slices.Contains(b.program.Conditions(b.state), c), holds("panel."+names[c]); got != want || b.program.Stands(b.state, c) != want {
 			b.differ("condition %v stands: %v, panel.%s: %v", c, got, names[c], want)
 		}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"loopdrill.dev/loopdrill/logic"
+	"loopdrill.dev/loopdrill/logic/panel"
 	"loopdrill.dev/loopdrill/logic/term"
 	"loopdrill.dev/loopdrill/sim"
 )
@@ -28,7 +29,7 @@ func (p *Plan) describePanel(subject string, e *sim.Event) (string, bool) {
 	case FireTested:
 		return subject + ": fire in test, nothing follows", true
 	case ConditionChanged:
-		return "the panel's condition " + logic.Condition(e.Extra).String() + choose(on, " begins", " ends"), true
+		return "the panel's condition " + panel.Condition(e.Extra).String() + choose(on, " begins", " ends"), true
 	case BuzzerChanged:
 		return choose(on, "the buzzer sounds", "the buzzer is silent"), true
 	case OverrideMoved:

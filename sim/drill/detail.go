@@ -1,7 +1,7 @@
 package drill
 
 import (
-	"loopdrill.dev/loopdrill/logic"
+	"loopdrill.dev/loopdrill/logic/panel"
 	"loopdrill.dev/loopdrill/logic/term"
 	"loopdrill.dev/loopdrill/sim"
 )
@@ -23,7 +23,7 @@ func (p *Plan) DetailOf(e *sim.Event) (word string, on bool) {
 	case SignalChanged:
 		return p.In.Plant.SignalName(equipment, int(e.Value)), e.Extra != 0
 	case ConditionChanged:
-		return logic.Condition(e.Extra).String(), e.Value != 0
+		return panel.Condition(e.Extra).String(), e.Value != 0
 	case OverrideMoved:
 		return term.PositionWord(int32(e.Value)), false
 	case ModeScheduled:

@@ -184,7 +184,7 @@ const (
 // without one, and operators change it.
 func New(plan *Plan, seed uint64) *Drill { return start(plan, seed, plan.Program.NewState()) }
 
-// NewAt returns a drill whose t = 0 is a moment of the week, as logic.InWeek gives it: the calendar
+// NewAt returns a drill whose t = 0 is a moment of the week, as panel.InWeek gives it: the calendar
 // changes the mode.
 func NewAt(plan *Plan, seed uint64, begins time.Duration) *Drill {
 	return start(plan, seed, plan.Program.NewStateAt(begins))

@@ -1,7 +1,7 @@
 package drill
 
 import (
-	"loopdrill.dev/loopdrill/logic"
+	"loopdrill.dev/loopdrill/logic/panel"
 	"loopdrill.dev/loopdrill/logic/term"
 )
 
@@ -16,7 +16,7 @@ func (d *Drill) Conditions() []string {
 		words = append(words, c.String())
 	}
 	if len(words) == 0 {
-		words = append(words, logic.Quiescent.String())
+		words = append(words, panel.Quiescent.String())
 	}
 	return words
 }

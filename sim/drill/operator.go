@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"loopdrill.dev/loopdrill/logic"
+	"loopdrill.dev/loopdrill/logic/panel"
 	"loopdrill.dev/loopdrill/logic/term"
 	"loopdrill.dev/loopdrill/loop/line"
 	"loopdrill.dev/loopdrill/sim"
@@ -21,7 +22,7 @@ var operations = map[ActKind]logic.OpKind{
 // operator logs what an operator does and hands it to the program.
 func (d *Drill) operator(a Act) {
 	event := d.add(sim.Event{Kind: Operated, Subject: a.Index, Value: int64(a.Kind), Extra: flag(a.On) | a.Value})
-	op := logic.Operation{Kind: operations[a.Kind], Index: a.Index, On: a.On, Value: int32(a.Value), Level: a.Level}
+	op := logic.Operation{Kind: operations[a.Kind], Index: a.Index, On: a.On, Value: int32(a.Value), Level: panel.Level(a.Level)}
 	d.plan.Program.Operate(d.program, op, event)
 }
 

@@ -25,7 +25,7 @@ import (
 	"slices"
 	"time"
 
-	"loopdrill.dev/loopdrill/logic"
+	"loopdrill.dev/loopdrill/logic/panel"
 	"loopdrill.dev/loopdrill/logic/term"
 	"loopdrill.dev/loopdrill/proto/finding"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
@@ -106,7 +106,7 @@ func (c *compiler) begins(b *pb.Begins) {
 	if b == nil {
 		return
 	}
-	c.s.begins = logic.InWeek(b.GetDay(), b.GetAt().AsDuration())
+	c.s.begins = panel.InWeek(b.GetDay(), b.GetAt().AsDuration())
 	if !c.plan.Program.HasCalendar() {
 		c.refuse("begins-unused", "begins", "the run does not depend on the day of the week", "the panel has no calendar; take `begins` out, or give the panel one")
 	}

@@ -10,7 +10,7 @@ import (
 	"google.golang.org/grpc/codes"
 	"google.golang.org/protobuf/types/known/durationpb"
 
-	"loopdrill.dev/loopdrill/logic"
+	"loopdrill.dev/loopdrill/logic/panel"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 	"loopdrill.dev/loopdrill/sim/drill"
 	"loopdrill.dev/loopdrill/sim/site"
@@ -44,7 +44,7 @@ func courses(t *testing.T, plan *drill.Plan, prefixes ...string) []course {
 		c := course{file: strings.TrimSuffix(filepath.Base(paths[0]), ".scenario.yaml"), script: script}
 		begins := time.Duration(0)
 		if b := script.GetBegins(); b != nil {
-			begins = logic.InWeek(b.GetDay(), b.GetAt().AsDuration())
+			begins = panel.InWeek(b.GetDay(), b.GetAt().AsDuration())
 		}
 		d := drill.NewAt(plan, script.GetSeed(), begins)
 		for _, step := range script.GetSteps() {

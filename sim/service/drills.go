@@ -8,7 +8,7 @@ import (
 
 	"go.uber.org/zap"
 
-	"loopdrill.dev/loopdrill/logic"
+	"loopdrill.dev/loopdrill/logic/panel"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 	"loopdrill.dev/loopdrill/sim/drill"
 )
@@ -164,7 +164,7 @@ func moment(plan *drill.Plan, b *pb.Begins) (time.Duration, error) {
 	case !plan.Program.HasCalendar():
 		return 0, badField("begins", "BEGINS_UNUSED", "the panel has no calendar, so the drill does not depend on the day of the week: leave `begins` out")
 	}
-	return logic.InWeek(b.GetDay(), b.GetAt().AsDuration()), nil
+	return panel.InWeek(b.GetDay(), b.GetAt().AsDuration()), nil
 }
 
 // GetDrill returns a drill as it is now.

@@ -3,7 +3,7 @@ package service
 import (
 	"context"
 
-	"loopdrill.dev/loopdrill/logic"
+	"loopdrill.dev/loopdrill/logic/panel"
 	"loopdrill.dev/loopdrill/logic/term"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 	"loopdrill.dev/loopdrill/sim"
@@ -120,17 +120,17 @@ func (s sight) equipment(e int) *pb.EquipmentStatus {
 func light(p *pb.PanelStatus) {
 	for _, word := range p.GetConditions() {
 		switch word {
-		case logic.FireCondition.String():
+		case panel.Fire.String():
 			p.Fire = true
-		case logic.PrealarmCondition.String():
+		case panel.Prealarm.String():
 			p.Prealarm = true
-		case logic.SupervisoryCondition.String():
+		case panel.Supervisory.String():
 			p.Supervisory = true
-		case logic.FaultCondition.String():
+		case panel.Fault.String():
 			p.Fault = true
-		case logic.DisablementCondition.String():
+		case panel.Disablement.String():
 			p.Disabled = true
-		case logic.TestCondition.String():
+		case panel.Test.String():
 			p.Test = true
 		}
 	}

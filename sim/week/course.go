@@ -9,7 +9,7 @@ import (
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/durationpb"
 
-	"loopdrill.dev/loopdrill/logic"
+	"loopdrill.dev/loopdrill/logic/panel"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 	"loopdrill.dev/loopdrill/sim/drill"
 )
@@ -45,7 +45,7 @@ var days = []string{"mon", "tue", "wed", "thu", "fri", "sat", "sun"}
 // begins is the moment of the week at which weeks begin.
 func begins(weeks *pb.Scenario) time.Duration {
 	if b := weeks.GetBegins(); b != nil {
-		return logic.InWeek(b.GetDay(), b.GetAt().AsDuration())
+		return panel.InWeek(b.GetDay(), b.GetAt().AsDuration())
 	}
 	return 0
 }
