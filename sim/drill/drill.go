@@ -49,6 +49,7 @@ type Drill struct {
 	order     []int32 // the journal by time; those before done are executed
 	done      int
 	timers    []timer
+	lapsed    []timer // of this instant: proofs whose time ends with it
 	decisions []decision
 	moves     []move  // outputs about to operate
 	operators []Act   // of this instant, waiting for the program
@@ -173,6 +174,7 @@ type drive struct {
 const (
 	sourceScript = iota
 	sourceTimers
+	sourceLapsed
 	sourceProgram
 	sourceOutputs
 	sourcePlant

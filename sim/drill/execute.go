@@ -14,6 +14,8 @@ func (d *Drill) execute(source int, now time.Duration, phase sim.Phase) {
 		d.runScript(now)
 	case sourceTimers:
 		d.runTimers(now)
+	case sourceLapsed:
+		d.runLapsed()
 	case sourceProgram:
 		d.runProgram(now)
 	case sourceOutputs:

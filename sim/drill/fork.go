@@ -65,6 +65,7 @@ func (d *Drill) copyFrom(o *Drill) {
 	d.standing = append(own.standing[:0], o.standing...)
 	d.order = append(own.order[:0], o.order...)
 	d.timers = append(own.timers[:0], o.timers...)
+	d.lapsed = append(own.lapsed[:0], o.lapsed...)
 	d.decisions = append(own.decisions[:0], o.decisions...)
 	d.moves = append(own.moves[:0], o.moves...)
 	d.operators = append(own.operators[:0], o.operators...)

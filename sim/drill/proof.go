@@ -1,6 +1,7 @@
 package drill
 
 import (
+	"slices"
 	"time"
 
 	"loopdrill.dev/loopdrill/logic/term"
@@ -10,6 +11,7 @@ import (
 // proofState is what the panel expects of an input that proves an action of equipment.
 type proofState struct {
 	asked  bool // an output that asks for the action has operated
+	anew   bool // meanwhile none asked for it: what is asked next is asked anew
 	waits  bool // the proof is not there, and its time runs
 	missed bool // its time ran out: a fault of the input
 }
@@ -24,9 +26,22 @@ func (d *Drill) askLater(now time.Duration, e int32, event uint64) {
 }
 
 func (d *Drill) askOne(now time.Duration, e int32, event uint64) {
-	if len(d.plan.proofs[e]) > 0 {
-		d.after(timer{at: now + d.plan.In.SwitchTime, kind: proofAsked, point: e, event: event})
+	if len(d.plan.proofs[e]) == 0 {
+		return
 	}
+	for _, point := range d.plan.proofs[e] {
+		if s := &d.points[point].proof; s.asked && !d.askedFor(point) {
+			s.anew = true
+		}
+	}
+	d.drop(func(t *timer) bool { return t.kind == proofAsked && t.point == e }) // the latest change is what the time counts from
+	d.after(timer{at: now + d.plan.In.SwitchTime, kind: proofAsked, point: e, event: event})
+}
+
+// askedFor reports whether, as things stand, something asks for the action that an input proves.
+func (d *Drill) askedFor(point int32) bool {
+	p := &d.plan.In.Points[point]
+	return d.plan.In.Plant.Asked(int(p.ProvesEquipment), int(p.ProvesSignal), d.asks)
 }
 
 // disabled lets the panel look at what has to be proven once something is disabled or enabled.
@@ -48,8 +63,11 @@ func (d *Drill) askProofs(now time.Duration, e int32, event uint64) {
 		if _, proves := d.plan.proves(point); !proves {
 			continue
 		}
-		p := &d.plan.In.Points[point]
-		d.points[point].proof.asked = d.plan.In.Plant.Asked(int(e), int(p.ProvesSignal), d.asks)
+		s := &d.points[point].proof
+		if s.anew {
+			d.endProof(point, event)
+		}
+		s.asked, s.anew = d.askedFor(point), false
 		d.awaitProof(now, point, now-d.plan.In.SwitchTime, event)
 	}
 }
@@ -84,11 +102,26 @@ func (d *Drill) awaitProof(now time.Duration, point int32, from time.Duration, e
 		}
 		return
 	}
-	if s.waits {
+	d.endProof(point, event)
+}
+
+// endProof ends the time of a proof, and a missed proof.
+func (d *Drill) endProof(point int32, event uint64) {
+	if s := &d.points[point].proof; s.waits {
 		s.waits = false
 		d.drop(func(t *timer) bool { return t.kind == proofMissed && t.point == point })
+		d.lapsed = slices.DeleteFunc(d.lapsed, func(t timer) bool { return t.point == point })
 	}
 	d.missProof(point, false, event)
+}
+
+// runLapsed misses the proofs whose time ends at this instant and that no reading of this instant gives:
+// one that comes at the very end of its time is in time.
+func (d *Drill) runLapsed() {
+	for _, t := range d.lapsed {
+		d.missProof(t.point, true, t.event)
+	}
+	d.lapsed = d.lapsed[:0]
 }
 
 // missProof raises or clears the fault of an input that did not prove in time.

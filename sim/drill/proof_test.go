@@ -1,9 +1,12 @@
 package drill
 
 import (
+	"cmp"
 	"slices"
 	"testing"
 	"time"
+
+	"google.golang.org/protobuf/types/known/durationpb"
 
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 	"loopdrill.dev/loopdrill/sim"
@@ -94,6 +97,67 @@ func TestProofWithin(t *testing.T) {
 	running, _ := b.since(0, SignalChanged, 0, "fan")
 	if missed != operated+11_999*time.Millisecond || over <= running || b.count(ProofMissed) != 2 {
 		t.Errorf("operated %v, missed %v, running %v, over %v", operated, missed, running, over)
+	}
+}
+
+// A proof that is read at the very end of its time is in time (a limit that is met passes: rule F5); one
+// nanosecond less is missed, until that reading.
+func TestProofAtTheLimit(t *testing.T) {
+	t.Parallel()
+	run := func(within time.Duration) (b *bench, operated, read time.Duration) {
+		site := proofSite()
+		for _, d := range site.GetLoops()[0].GetDevices() {
+			if d.GetLabel() == "FAN-FLOW" {
+				d.GetInputModule().Proves.Within = durationpb.New(within)
+			}
+		}
+		b = newBench(t, site)
+		b.do(2*time.Second, press())
+		b.run(100 * time.Second)
+		operated, _ = b.since(0, OutputOperated, 1, "FAN-START")
+		read, _ = b.since(0, ActiveRead, 1, "FAN-FLOW")
+		return b, operated, read
+	}
+	_, operated, read := run(time.Minute)
+	if operated <= 0 || read <= operated {
+		t.Fatalf("operated at %v, read at %v", operated, read)
+	}
+	if b, _, again := run(read - operated); b.count(ProofMissed) != 0 || again != read {
+		t.Errorf("read at the very limit: %d events\n%s", b.count(ProofMissed), b.latest(10))
+	}
+	b, _, _ := run(read - operated - 1)
+	missed, _ := b.since(0, ProofMissed, 1, "FAN-FLOW")
+	over, _ := b.since(0, ProofMissed, 0, "FAN-FLOW")
+	if b.count(ProofMissed) != 2 || missed != read-1 || over != read {
+		t.Errorf("read 1 ns late, at %v: missed %v, over %v", read, missed, over)
+	}
+}
+
+// An output that goes to rest and operates again asks for its proof anew, however short the rest was:
+// the time counts from the latest operation (NFPA 92, from memory: 60 s from the command to a fan).
+func TestProofCountsFromTheLatestOperation(t *testing.T) {
+	t.Parallel()
+	for _, at := range []time.Duration{30 * time.Second, 90 * time.Second} { // before and after it is missed
+		site := proofSite()
+		site.Panel = cmp.Or(site.GetPanel(), &pb.Panel{})
+		site.Panel.SwitchTime = ms(500) // longer than the rest
+		b := newBench(t, site)
+		b.do(time.Second, plantFault("fan", "stuck"))
+		b.do(2*time.Second, press())
+		b.do(at, &pb.Step{Kind: &pb.Step_Disable{Disable: &pb.SubjectStep{Subject: &pb.SubjectStep_Output{Output: "FAN-START"}}}})
+		b.do(at+200*time.Millisecond, &pb.Step{Kind: &pb.Step_Enable{Enable: &pb.SubjectStep{Subject: &pb.SubjectStep_Output{Output: "FAN-START"}}}})
+		b.run(300 * time.Second)
+		rested, _ := b.since(at, OutputOperated, 0, "FAN-START")
+		operated, ok := b.since(at, OutputOperated, 1, "FAN-START")
+		if !ok || operated-rested >= 500*time.Millisecond {
+			t.Fatalf("at rest at %v, operated at %v", rested, operated)
+		}
+		if missed, ok := b.since(at, ProofMissed, 1, "FAN-FLOW"); !ok || missed != operated+time.Minute {
+			t.Errorf("operated again at %v, missed at %v\n%s", operated, missed, b.latest(12))
+		}
+		if over, was := b.since(at, ProofMissed, 0, "FAN-FLOW"); was != (at > time.Minute) || was && over != operated+500*time.Millisecond {
+			t.Errorf("the fault was over at %v (%t)", over, was)
+		}
 	}
 }
 

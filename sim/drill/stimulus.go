@@ -281,7 +281,8 @@ func (d *Drill) runTimers(now time.Duration) {
 		case t.kind == proofAsked:
 			d.askProofs(now, t.point, t.event)
 		case t.kind == proofMissed:
-			d.missProof(t.point, true, t.event)
+			d.lapsed = append(d.lapsed, t)
+			d.agenda.Set(sourceLapsed, now, sim.Logic)
 		case t.kind == panelStarts:
 			d.startPanel(now, t.event)
 		case t.kind == restartOver && t.version == d.points[t.point].restarts:

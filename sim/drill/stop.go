@@ -56,6 +56,7 @@ func (d *Drill) stopPanel(now time.Duration, event uint64) uint64 {
 	clear(d.faulty)
 	d.decisions, d.moves = d.decisions[:0], d.moves[:0]
 	d.drop(func(t *timer) bool { return t.kind == farEnd || t.kind == proofAsked || t.kind == proofMissed })
+	d.lapsed = d.lapsed[:0]
 	d.plan.Program.Halt(d.program, now)
 	d.fireChange = event
 	d.alarmLoad(now)
