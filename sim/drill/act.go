@@ -2,7 +2,6 @@ package drill
 
 import (
 	"fmt"
-	"math"
 	"slices"
 	"time"
 
@@ -235,7 +234,7 @@ func (r *resolver) notYet(step *pb.Step) {
 }
 
 func (r *resolver) level(kind ActKind, key, ref string, level float64) {
-	r.act.Kind, r.act.Value = kind, int64(math.Round(level*1e6))
+	r.act.Kind, r.act.Value = kind, micro(level)
 	r.act.Index = r.point(key+".device", ref)
 	if r.act.Index < 0 {
 		return

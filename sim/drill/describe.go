@@ -2,11 +2,13 @@ package drill
 
 import (
 	"fmt"
+	"math"
 	"strconv"
 	"strings"
 
 	"loopdrill.dev/loopdrill/logic"
 	"loopdrill.dev/loopdrill/logic/term"
+	"loopdrill.dev/loopdrill/loop/plant"
 	"loopdrill.dev/loopdrill/loop/power"
 	"loopdrill.dev/loopdrill/sim"
 )
@@ -22,15 +24,9 @@ func (p *Plan) Describe(e *sim.Event) string {
 	case StimulusApplied:
 		return p.stimulusText(subject, e)
 	case FaultInjected:
-		if kind := ActKind(e.Value); kind.cable() {
-			return "fault: " + p.cableText(subject, e)
-		}
-		if ActKind(e.Value) == ActSupply {
-			return "fault: " + subject + ": " + supplyWords[power.Condition(e.Extra)]
-		}
-		return "fault: " + faultText(subject, ActKind(e.Value), e.Extra)
+		return "fault: " + p.faultText(subject, e)
 	case FaultRepaired:
-		return fmt.Sprintf("%s: %s is put right", subject, faultWords[ActKind(e.Value)])
+		return "put right: " + p.faultText(subject, e)
 	case Operated:
 		return operatedText(subject, e)
 	case InputChanged:
@@ -150,7 +146,10 @@ func tryText(try int64) string {
 	return fmt.Sprintf(" (try %d)", try)
 }
 
-// quantity writes a level in millionths with as many digits as it needs.
+// micro is a figure in millionths.
+func micro(x float64) int64 { return int64(math.Round(x * 1e6)) }
+
+// quantity writes a figure in millionths with as many digits as it needs.
 func quantity(micro int64) string { return strconv.FormatFloat(float64(micro)/1e6, 'f', -1, 64) }
 
 func (p *Plan) stimulusText(subject string, e *sim.Event) string {
@@ -181,11 +180,11 @@ var supplyWords = map[power.Condition]string{power.MainsFailed: "mains lost", po
 // faultWords name the faults.
 var faultWords = map[ActKind]string{
 	ActRemove: "taken out", ActMute: "mute", ActDuplicate: "second device at the address", ActWrongType: "device of another type",
-	ActStuck: "stuck reading", ActLineErrors: "garbled replies", ActRelayStuck: "stuck relay",
-	ActBreak: "broken cable", ActShort: "shorted cable", ActJoint: "bad joint", ActEarth: "core to earth", ActIsolatorStuck: "stuck isolator",
-	ActCircuitOpen: "broken circuit", ActCircuitShort: "shorted circuit", ActResistor: "end-of-line resistor", ActReversed: "appliance the wrong way round", ActDeviceReversed: "wrong polarity on the loop",
+	ActRelayStuck: "stuck relay",
+	ActBreak:      "broken cable", ActShort: "shorted cable", ActJoint: "bad joint", ActEarth: "core to earth", ActIsolatorStuck: "stuck isolator",
+	ActCircuitOpen: "broken circuit", ActCircuitShort: "shorted circuit", ActReversed: "appliance the wrong way round", ActDeviceReversed: "wrong polarity on the loop",
 	ActCircuitEarth:  "core of the circuit to earth",
-	ActFieldWireOpen: "broken field wiring", ActFieldWireShort: "shorted field wiring", ActRelayWireOpen: "broken field wiring", ActRelayWireShort: "shorted field wiring", ActSupply: "supply fault", ActPlantFault: "fault of the equipment",
+	ActFieldWireOpen: "broken field wiring", ActFieldWireShort: "shorted field wiring", ActRelayWireOpen: "broken field wiring", ActRelayWireShort: "shorted field wiring",
 	ActPanelStop: "stopped processor",
 }
 
@@ -193,8 +192,33 @@ var faultWords = map[ActKind]string{
 // second one, 0 one of another value.
 const resistorMissing = 2
 
-func faultText(subject string, kind ActKind, extra int64) string {
+// plantFaultBits are those of what a fault's event says of equipment that hold the kind of fault; above
+// them stands how much slower it is, in millionths.
+const plantFaultBits = 8
+
+func plantFaultText(extra int64) string {
+	switch plant.Fault(extra & (1<<plantFaultBits - 1)) {
+	case plant.Stuck:
+		return "stuck"
+	case plant.Slow:
+		return "slow, takes " + quantity(extra>>plantFaultBits) + " times as long"
+	}
+	return "works, and its signals do not show it"
+}
+
+// faultText is a fault that begins or is put right.
+func (p *Plan) faultText(subject string, e *sim.Event) string {
+	kind, extra := ActKind(e.Value), e.Extra
+	if kind.cable() {
+		return p.cableText(subject, e)
+	}
 	switch kind {
+	case ActSupply:
+		return subject + ": " + supplyWords[power.Condition(extra)]
+	case ActPlantFault:
+		return subject + ": " + plantFaultText(extra)
+	case ActLineErrors:
+		return fmt.Sprintf("%s: %s %% of the replies garbled", subject, quantity(100*extra))
 	case ActStuck:
 		return subject + choose(extra != 0, " is stuck active", " is stuck at rest")
 	case ActResistor:

@@ -22,6 +22,8 @@ func (p *Plan) describePanel(subject string, e *sim.Event) (string, bool) {
 	switch e.Kind {
 	case OperationRefused:
 		return fmt.Sprintf("refused: %s needs access level %d", refusable[logic.OpKind(e.Value)], e.Extra), true
+	case OperationUnheeded:
+		return "nobody heeds it: the panel has stopped", true
 	case ModeScheduled:
 		return "the calendar begins the mode " + modeWord(e.Value), true
 	case TestChanged:

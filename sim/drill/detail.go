@@ -6,12 +6,14 @@ import (
 	"loopdrill.dev/loopdrill/sim"
 )
 
-// DetailOf is what of its subject an event is about, for programs: of an output or effect the state,
-// of equipment its state, input or signal, of the panel what of it; and on whether it begins, comes true, is
+// DetailOf is what of its subject an event is about, for programs: of what is done the key of its step in a
+// scenario, of an output or effect the state, of equipment its state, input or signal, of the panel what of it; and on whether it begins, comes true, is
 // operated or given, for all that can also end. Other events have neither.
 func (p *Plan) DetailOf(e *sim.Event) (word string, on bool) {
 	equipment := int(e.Subject)
 	switch e.Kind {
+	case StimulusApplied, FaultInjected, FaultRepaired, Operated:
+		return stepWord(e), false
 	case EffectChanged, OutputDemanded, OutputOperated, CommandSent, CommandHeard, CommandRepeated:
 		return term.State(e.Value).String(), false
 	case EquipmentChanged:

@@ -98,6 +98,7 @@ const (
 	InvestigationAcknowledged                     // Subject point, Extra when it becomes fire
 	InvestigationEnded                            // Subject point
 	LoopOverload                                  // Subject loop, Value on: the driver has stood in its current limit for some time
+	OperationUnheeded                             // Subject and Value as of the operator's act: the panel has stopped
 	kinds
 )
 
@@ -167,6 +168,7 @@ var kindTable = [kinds]kindInfo{
 	SupplySignal:              {"supply-signal", AtPlant},
 	LoopOverload:              {"loop-overload", OnPanel},
 	OperationRefused:          {"operation-refused", OnPanel},
+	OperationUnheeded:         {"operation-unheeded", Hidden},
 	ModeScheduled:             {"mode-scheduled", OnPanel},
 	TestChanged:               {"test", OnPanel},
 	FireTested:                {"fire-tested", OnPanel},

@@ -102,7 +102,7 @@ func (d *Drill) repair(now time.Duration, r Act) {
 		if a.Name != r.Name || !a.Kind.Fault() || !d.stands(number) {
 			continue
 		}
-		event := d.add(sim.Event{Kind: FaultRepaired, Subject: a.Index, Value: int64(a.Kind)})
+		event := d.add(sim.Event{Kind: FaultRepaired, Subject: a.Index, Value: int64(a.Kind), Extra: a.extra()})
 		if a.Kind.placed() {
 			d.mend(now, number, &a, event)
 			return

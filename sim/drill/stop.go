@@ -87,7 +87,7 @@ func (d *Drill) deadKeys() {
 			switches = append(switches, a)
 			continue
 		}
-		d.add(sim.Event{Kind: Operated, Subject: a.Index, Value: int64(a.Kind), Extra: flag(a.On) | a.Value})
+		d.add(sim.Event{Kind: OperationUnheeded, Subject: a.Index, Value: int64(a.Kind), Parent: d.pressed(&a)})
 	}
 	d.operators = switches
 }

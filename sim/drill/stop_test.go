@@ -89,6 +89,12 @@ func TestPanelStopInAFire(t *testing.T) {
 		t.Errorf("starts at %v, reads the call point at %v", start, read)
 	}
 	b.want("panel.disabled && !panel.fault")
+	if at, ok := b.since(0, OperationUnheeded, int64(ActDisableOutput), "RING"); !ok || at != 25*time.Second || b.count(OperationUnheeded) != 1 {
+		t.Errorf("%d acts are unheeded, one at %v", b.count(OperationUnheeded), at)
+	}
+	if chain := b.chainOf(OperationUnheeded, "RING"); !slices.Equal(chain, []string{"operator", "operation-unheeded"}) {
+		t.Errorf("unheeded because of %v", chain)
+	}
 	rooted(t, b.Drill)
 }
 

@@ -87,7 +87,7 @@ func (p *Plan) SubjectOf(e *sim.Event) string {
 
 func spaceOf(e *sim.Event) space {
 	switch e.Kind {
-	case StimulusApplied, FaultInjected, FaultRepaired, Operated:
+	case StimulusApplied, FaultInjected, FaultRepaired, Operated, OperationUnheeded:
 		return actSpace(ActKind(e.Value))
 	case LatchCleared: // Extra: the fact's kind; a cleared fire has none
 		return factSpace(term.Kind(e.Extra))

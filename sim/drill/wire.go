@@ -251,19 +251,3 @@ func (d *Drill) feedAtStart(l int32, start uint64) {
 	}
 	d.wired(l, 0, start)
 }
-
-// extra is what an event says of a fault beside its subject: the run of cable, the entry of an isolator
-// and its position, the kind of a resistor, or a choice.
-func (a *Act) extra() int64 {
-	switch {
-	case a.Kind == ActIsolatorStuck:
-		return int64(a.Run)<<1 | flag(a.On)
-	case a.Kind.cable():
-		return int64(a.Run)
-	case a.Kind == ActSupply:
-		return a.Value
-	case a.Kind == ActResistor && !a.On && a.Ohm == 0:
-		return resistorMissing
-	}
-	return flag(a.On)
-}

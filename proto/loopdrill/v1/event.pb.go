@@ -93,7 +93,8 @@ type Event struct {
 	// What happened, as one word of a closed vocabulary; a later version may add words.
 	//
 	// What is done: `start`, `stimulus`, `fault-injected`, `fault-repaired`, `operator`,
-	// `operation-refused` (its access level is too low: nothing else comes of it).
+	// `operation-refused` (its access level is too low: nothing else comes of it), `operation-unheeded` (the
+	// panel has stopped: likewise).
 	//
 	// The line: `input` (a device's own output: t0), `reading-counted`, `fire-signal` (the readings are
 	// complete), `active-read`, `prealarm-read`, `command-sent`, `command-heard` (t3), `command-repeated`,
@@ -127,7 +128,8 @@ type Event struct {
 	Also []uint64 `protobuf:"varint,8,rep,packed,name=also,proto3" json:"also,omitempty"`
 	// Who can see it.
 	Visibility Visibility `protobuf:"varint,9,opt,name=visibility,proto3,enum=loopdrill.v1.Visibility" json:"visibility,omitempty"`
-	// What of the subject, for a program to read: of an output or an effect the state, of equipment its
+	// What of the subject, for a program to read: of `stimulus`, `fault-injected`, `fault-repaired` and
+	// `operator` the key that its step has in a scenario, of an output or an effect the state, of equipment its
 	// state, its input or its signal, of an override its position, of `condition` the condition, of `panel`
 	// `acknowledged`, `silenced`, `evacuate` or the mode, of `mode-scheduled` the mode. Empty for all other kinds.
 	Detail string `protobuf:"bytes,10,opt,name=detail,proto3" json:"detail,omitempty"`
