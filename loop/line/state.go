@@ -37,40 +37,43 @@ const (
 	noise                  // a reply garbled on the line
 )
 
-// device is the changing part of a Device.
+// device is the changing part of a Device. There are many: wide fields stand before narrow ones.
 type device struct {
-	presence Presence
+	// events that made what follows what it is
+	inputEvent    uint64 // active or prealarm
+	outputEvent   uint64
+	circuitEvent  uint64
+	presenceEvent uint64
+	lastCount     uint64 // the last counted reading
+	command       uint64 // the last command
+
+	// what the controller counts
+	count    int32
+	preCount int32
+	bad      int32 // visits in a row without a good reply, at most MissedReplies
+	strength int32 // of the last command
+	order    int32 // file order of the last command
+	waiting  int32 // commands of this output in the queue or in progress
+	tries    int32 // commands sent for the present change
 
 	// what the device would report
+	presence         Presence
 	active, prealarm bool
 	output           OutputState
 	circuit          Circuit // as the module would read its circuit, or its field wiring, at rest
-	circuitEvent     uint64
-	inputEvent       uint64 // event that made active or prealarm what they are
-	outputEvent      uint64
-	presenceEvent    uint64
 
 	// what the controller knows
 	read        bool // itself sampled since active last changed
 	reading     bool // last valid reading
 	preRead     bool // pre-alarm signalled
 	signalled   bool // fire signal made and not yet re-armed
-	count       int32
-	preCount    int32
-	lastCount   uint64 // event of the last counted reading
-	bad         int32  // visits in a row without a good reply, at most MissedReplies
 	missing     bool
 	wrongType   bool
 	duplicate   bool
 	fault       bool    // output fault
 	circuitRead Circuit // last reading of the circuit at rest
 	commanded   OutputState
-	strength    int32  // of the last command
-	order       int32  // file order of the last command
-	command     uint64 // event of the last command
-	hearing     bool   // there at the start of its command slot
-	waiting     int32  // commands of this output in the queue or in progress
-	tries       int32  // commands sent for the present change
+	hearing     bool // there at the start of its command slot
 }
 
 // slot is the slot in progress, once it has a consequence or something happened during it.

@@ -62,24 +62,24 @@ type Drill struct {
 	halt      halt
 }
 
-// pointState is the physical side of a point.
+// pointState is the physical side of a point. There are many: wide fields stand before narrow ones.
 type pointState struct {
-	smoke, heat int64 // millionths
-	contact     bool  // flame, pressed, field contact operated
-	seen        bool  // the contact as the module sees it through its field wiring
-	retarded    bool  // it has seen that operated for the retard time
+	smoke, heat int64  // millionths
+	event       uint64 // of the last InputChanged
+	version     uint32 // of its retard timer
+	restarts    uint32 // of its restart timer
+	contact     bool   // flame, pressed, field contact operated
+	seen        bool   // the contact as the module sees it through its field wiring
+	retarded    bool   // it has seen that operated for the retard time
 	stuck       stuck
 	wire        fieldWire
 	active      bool // what its own output says: t0 is when this becomes true
 	prealarm    bool
-	event       uint64 // of the last InputChanged
-	version     uint32 // of its retard timer
-	restarts    uint32 // of its restart timer
-	read        bool   // last valid reading
-	fault       bool   // any raised fault
-	indicator   bool   // its alarm indicator is to be lit
-	sounder     bool   // a loop sounder is to sound
-	lost        bool   // without voltage for longer than it rides through
+	read        bool // last valid reading
+	fault       bool // any raised fault
+	indicator   bool // its alarm indicator is to be lit
+	sounder     bool // a loop sounder is to sound
+	lost        bool // without voltage for longer than it rides through
 	proof       proofState
 }
 
