@@ -7,6 +7,7 @@ import (
 	"loopdrill.dev/loopdrill/loop/circuit"
 	"loopdrill.dev/loopdrill/proto/finding"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/proto/rule"
 )
 
 // contact is one volt-free contact that drives equipment.
@@ -36,7 +37,7 @@ func (j *judge) contacts() {
 		for _, f := range circuit.CheckContact(c.path, c.what, c.rating, circuit.LoadOf(c.eq)) {
 			clause := commonPractice
 			if f.GetCode() == "contact.drives-contactor" {
-				clause = "NFPA 72 21.2; " + commonPractice
+				clause = j.rules.Clause(rule.RelayForUse)
 			}
 			j.add(f, clause)
 		}
@@ -89,7 +90,7 @@ func (j *judge) failSafe(list []contact, c *contact) {
 	case category(c.eq) == "a":
 		clause = "BS 7273-4, category A"
 	case c.eq.GetLift() != nil:
-		clause = "EN 81-73 5.1 to 5.3"
+		clause = j.rules.Clause(rule.LiftWireCut)
 	}
 	lost := "the loop"
 	if c.lossKey == "on_power_loss" {
@@ -149,7 +150,7 @@ func (j *judge) lifts() {
 		}
 		if wired && !failsafe {
 			j.add(finding.Warn("equipment.energise-to-recall", fmt.Sprintf("equipment[%d]", i), fmt.Sprintf("%q needs voltage to be recalled", eq.GetEquipment()),
-				"a broken wire or a lost loop would leave it in service: list recall under deenergise_to_operate, and drive it with a contact that is closed at rest"), "EN 81-73 5.1 to 5.3")
+				"a broken wire or a lost loop would leave it in service: list recall under deenergise_to_operate, and drive it with a contact that is closed at rest"), j.rules.Clause(rule.LiftWireCut))
 		}
 	}
 }
@@ -179,10 +180,6 @@ func (j *judge) proven(c *contact) {
 			return
 		}
 	}
-	clause := commonPractice
-	if j.pack("nfpa72") {
-		clause = "NFPA 72 21.2 (monitored, or one open operates it)"
-	}
 	j.add(finding.Warn("contact.unproven", j.in.Outputs[c.output].Path, fmt.Sprintf("nothing proves that %s operates", c.what),
-		"a break of the wire from the contact shows nowhere: add an input module that proves the equipment, or operate it by taking its voltage away"), clause)
+		"a break of the wire from the contact shows nowhere: add an input module that proves the equipment, or operate it by taking its voltage away"), j.rules.Clause(rule.RelayWiring))
 }

@@ -65,7 +65,9 @@ var (
 )
 
 // Table lists every figure of the packs and of the trade, in the order in which they are printed. Rows
-// of one name differ in pack or edition. A row without packs applies everywhere.
+// of one name differ in pack or edition. A row without packs applies everywhere. Where only the standards of one side
+// of the ocean give a figure, the other side's packs have the same as common practice: a site is never
+// held against a standard that it does not name.
 func Table() []Limit {
 	return []Limit{
 		// The loop as a circuit.
@@ -90,7 +92,8 @@ func Table() []Limit {
 		{Name: CallPointTarget, Unit: "s", Value: 10, Most: longest, Packs: nfpa72, Standard: "NFPA 72 10.11.1", Confidence: Confirmed},
 		{Name: CallPointTarget, Unit: "s", Value: 10, Most: longest, Packs: en54, Standard: "EN 54-2 7.7", Confidence: FromMemory},
 		{Name: CallPointTarget, Unit: "s", Value: 3, Most: longest, Packs: bs5839, Standard: "BS 5839-1 (call point to the sounder of its own area)", Confidence: Confirmed},
-		{Name: DialledWithin, Unit: "s", Value: 90, Most: longest, Standard: "NFPA 72 26.6.3", Confidence: Confirmed},
+		{Name: DialledWithin, Unit: "s", Value: 90, Most: longest, Packs: nfpa72, Standard: "NFPA 72 26.6.3", Confidence: Confirmed},
+		{Name: DialledWithin, Unit: "s", Value: 90, Most: longest, Packs: europe, Confidence: CommonPractice},
 
 		// From a fault to its indication.
 		{Name: FaultTime, Unit: "s", Value: 200, Most: longest, Packs: nfpa72, Standard: "NFPA 72 chapter 10", Confidence: Confirmed},
@@ -103,22 +106,33 @@ func Table() []Limit {
 		{Name: BatteryFault, Unit: "s", Value: 900, Most: longest, Packs: europe, Standard: "EN 54-4 5.4, BS 5839-1 12", Confidence: FromMemory},
 		{Name: LowBatteryFault, Unit: "s", Value: 200, Most: longest, Packs: nfpa72, Standard: "NFPA 72 chapter 10", Confidence: Confirmed},
 		{Name: LowBatteryFault, Unit: "s", Value: 1800, Most: longest, Packs: europe, Standard: "EN 54-4 5.4, BS 5839-1 12", Confidence: FromMemory},
-		{Name: FaultSoundsAgain, Unit: "h", Value: 24, Most: 200, Standard: "NFPA 72 chapter 10 (2019)", Confidence: Confirmed},
+		{Name: FaultSoundsAgain, Unit: "h", Value: 24, Most: 200, Packs: nfpa72, Standard: "NFPA 72 chapter 10 (2019)", Confidence: Confirmed},
+		{Name: FaultSoundsAgain, Unit: "h", Value: 24, Most: 200, Packs: europe, Confidence: CommonPractice},
 
 		// Decisions before the alarm, and delays after it. That a panel lets a delay be set in steps of at most a minute
 		// (EN 54-2 7.11) is no figure of a site.
-		{Name: AcknowledgeWithin, Unit: "s", Value: 15, Most: longest, Standard: "NFPA 72 23.8.1", Confidence: Confirmed},
-		{Name: Investigation, Unit: "s", Value: 180, Most: longest, Standard: "NFPA 72 23.8.1", Confidence: Confirmed},
-		{Name: VerificationAdds, Unit: "s", Value: 60, Most: longest, Standard: "NFPA 72 23.8.5.4", Confidence: FromMemory},
-		{Name: VerificationWait, Unit: "s", Value: 60, Most: longest, Standard: "UL 864, UL 268", Confidence: FromMemory},
-		{Name: ReadyToConfirm, Unit: "s", Value: 60, Most: longest, Standard: "EN 54-2 7.12.1", Confidence: FromMemory},
-		{Name: FirstSignalDrops, Unit: "min", Value: 30, Most: 60_000, Standard: "EN 54-2 7.12", Confidence: FromMemory},
-		{Name: DelayInAll, Unit: "min", Value: 10, Most: 60_000, Standard: "EN 54-2 7.11", Confidence: FromMemory},
+		{Name: AcknowledgeWithin, Unit: "s", Value: 15, Most: longest, Packs: nfpa72, Standard: "NFPA 72 23.8.1", Confidence: Confirmed},
+		{Name: AcknowledgeWithin, Unit: "s", Value: 15, Most: longest, Packs: europe, Confidence: CommonPractice},
+		{Name: Investigation, Unit: "s", Value: 180, Most: longest, Packs: nfpa72, Standard: "NFPA 72 23.8.1", Confidence: Confirmed},
+		{Name: Investigation, Unit: "s", Value: 180, Most: longest, Packs: europe, Confidence: CommonPractice},
+		{Name: VerificationAdds, Unit: "s", Value: 60, Most: longest, Packs: nfpa72, Standard: "NFPA 72 23.8.5.4", Confidence: FromMemory},
+		{Name: VerificationAdds, Unit: "s", Value: 60, Most: longest, Packs: europe, Confidence: CommonPractice},
+		{Name: VerificationWait, Unit: "s", Value: 60, Most: longest, Packs: nfpa72, Standard: "UL 864, UL 268", Confidence: FromMemory},
+		{Name: VerificationWait, Unit: "s", Value: 60, Most: longest, Packs: europe, Confidence: CommonPractice},
+		{Name: ReadyToConfirm, Unit: "s", Value: 60, Most: longest, Packs: europe, Standard: "EN 54-2 7.12.1", Confidence: FromMemory},
+		{Name: ReadyToConfirm, Unit: "s", Value: 60, Most: longest, Packs: nfpa72, Confidence: CommonPractice},
+		{Name: FirstSignalDrops, Unit: "min", Value: 30, Most: 60_000, Packs: europe, Standard: "EN 54-2 7.12", Confidence: FromMemory},
+		{Name: FirstSignalDrops, Unit: "min", Value: 30, Most: 60_000, Packs: nfpa72, Confidence: CommonPractice},
+		{Name: DelayInAll, Unit: "min", Value: 10, Most: 60_000, Packs: europe, Standard: "EN 54-2 7.11", Confidence: FromMemory},
+		{Name: DelayInAll, Unit: "min", Value: 10, Most: 60_000, Packs: nfpa72, Confidence: CommonPractice},
 
 		// From a command to its proof.
-		{Name: ProofOfFan, Unit: "s", Value: 60, Most: longest, Standard: "NFPA 92", Confidence: FromMemory},
-		{Name: ProofOfDamper, Unit: "s", Value: 75, Most: longest, Standard: "NFPA 92", Confidence: FromMemory},
-		{Name: Proof, Unit: "s", Value: 200, Most: longest, Standard: "UL 864", Confidence: FromMemory},
+		{Name: ProofOfFan, Unit: "s", Value: 60, Most: longest, Packs: nfpa72, Standard: "NFPA 92", Confidence: FromMemory},
+		{Name: ProofOfFan, Unit: "s", Value: 60, Most: longest, Packs: europe, Confidence: CommonPractice},
+		{Name: ProofOfDamper, Unit: "s", Value: 75, Most: longest, Packs: nfpa72, Standard: "NFPA 92", Confidence: FromMemory},
+		{Name: ProofOfDamper, Unit: "s", Value: 75, Most: longest, Packs: europe, Confidence: CommonPractice},
+		{Name: Proof, Unit: "s", Value: 200, Most: longest, Packs: nfpa72, Standard: "UL 864", Confidence: FromMemory},
+		{Name: Proof, Unit: "s", Value: 200, Most: longest, Packs: europe, Confidence: CommonPractice},
 
 		// Circuits and supplies.
 		{Name: StartVoltage, Unit: "V", Value: 20.4, Most: 60, Packs: nfpa72, Standard: "0.85 x 24 V, NFPA 72 10.3", Confidence: Confirmed},

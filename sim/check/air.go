@@ -8,9 +8,8 @@ import (
 	"loopdrill.dev/loopdrill/logic/term"
 	"loopdrill.dev/loopdrill/proto/finding"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/proto/rule"
 )
-
-const damperClause = "IBC 909.17 (an order that damages neither fans, dampers nor ducts)"
 
 // ducts: a detector in a duct stops the fan of that duct, and does not empty the building.
 func (j *judge) ducts() {
@@ -43,7 +42,7 @@ func (j *judge) ducts() {
 	}
 	for _, m := range running {
 		j.add(finding.Error("duct.fan-not-stopped", j.path(m.points[0]), fmt.Sprintf("smoke in its duct does not stop %q: %s", j.Installation.Plant.ID(m.equipment), j.labels(m.points)),
-			"the fan would spread the smoke: let the detector's cause stop it"), "NFPA 90A, where the air handler is large enough to need the detector")
+			"the fan would spread the smoke: let the detector's cause stop it"), j.rules.Clause(rule.DuctDetector))
 	}
 	if len(evacuating) > 0 {
 		j.add(finding.Warn("duct.evacuates", j.path(evacuating[0]), "a detector in a duct evacuates: "+j.labels(evacuating),
@@ -86,7 +85,7 @@ func (j *judge) shutDampers() {
 				if why := j.against(w, d, damper); why != "" {
 					told[p] = true
 					j.add(finding.Warn("fan.against-shut-damper", j.path(w.point), fmt.Sprintf("%q starts %q against the damper %q", j.label(w.point), j.Installation.Plant.ID(fan), j.Installation.Plant.ID(damper)),
-						why+": open the damper first, and let the fan's cause ask for the proof that it is open"), damperClause)
+						why+": open the damper first, and let the fan's cause ask for the proof that it is open"), j.rules.Clause(rule.DamperOrder))
 				}
 			}
 		}
@@ -111,7 +110,7 @@ func (j *judge) blowing() {
 				}
 				told[p] = true
 				j.add(finding.Warn("fan.shut-in", j.path(w.point), fmt.Sprintf("%q shuts the damper %q on %q, which runs on", j.label(w.point), j.Installation.Plant.ID(damper), j.Installation.Plant.ID(fan)),
-					"stop the fan first, or with it"), damperClause)
+					"stop the fan first, or with it"), j.rules.Clause(rule.DamperOrder))
 			}
 		}
 	}

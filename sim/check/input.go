@@ -8,9 +8,8 @@ import (
 	"loopdrill.dev/loopdrill/logic/bdd"
 	"loopdrill.dev/loopdrill/logic/term"
 	"loopdrill.dev/loopdrill/proto/finding"
+	"loopdrill.dev/loopdrill/proto/rule"
 )
-
-const flowClause = "NFPA 72: flow is alarm, a valve's position supervisory"
 
 // inputs: water that flows is a fire; a valve that is shut is supervisory, and must not look like a broken wire.
 func (j *judge) inputs() {
@@ -23,11 +22,11 @@ func (j *judge) inputs() {
 		}
 		if m.GetInput() != want {
 			j.add(finding.Error("input.wrong-signal", pt.Path+".input_module.input", fmt.Sprintf("%q senses %s and reports as %s", pt.Label, m.GetSenses(), m.GetInput()),
-				"write `input: "+want+"`: flow is a fire, and a shut valve neither a fire nor a fault"), flowClause)
+				"write `input: "+want+"`: flow is a fire, and a shut valve neither a fire nor a fault"), j.rules.Clause(rule.WaterSignals))
 		}
 		if m.GetSenses() == "valve-position" && m.EndOfLineOhm == nil {
 			j.add(finding.Warn("input.valve-like-fault", pt.Path+".input_module", fmt.Sprintf("a broken wire of %q cannot be told from its valve", pt.Label),
-				"give it an end-of-line resistor, so that a broken wire is a fault and a shut valve supervisory"), flowClause)
+				"give it an end-of-line resistor, so that a broken wire is a fault and a shut valve supervisory"), j.rules.Clause(rule.WaterSignals))
 		}
 	}
 }

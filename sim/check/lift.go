@@ -10,15 +10,7 @@ import (
 	"loopdrill.dev/loopdrill/loop"
 	"loopdrill.dev/loopdrill/proto/finding"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
-)
-
-// Clauses of the rules on lifts.
-const (
-	recallClause  = "ASME A17.1 2.27; NFPA 72 21.3"
-	landingClause = "ASME A17.1 2.27.3.2"
-	holdsClause   = "EN 81-73 5.1.2; ASME A17.1 (from memory)"
-	powerClause   = "NFPA 72 21.4"
-	atOnceClause  = "ASME A17.1"
+	"loopdrill.dev/loopdrill/proto/rule"
 )
 
 // lifts judges every lift.
@@ -84,21 +76,13 @@ func (l *liftCase) landings() {
 				}
 			}
 			l.add(report("lift.to-fire-floor", l.path(points[0]), fmt.Sprintf("%s sends %q to the floor that burns: %s", l.labels(points), l.id, l.floor(l.Installation.Points[points[0]].Place)),
-				detail), l.landingClause())
+				detail), l.rules.Clause(rule.LiftLanding))
 		}
 		if points := wrong[o]; len(points) > 0 {
 			l.add(finding.Warn("lift.wrong-landing", l.path(points[0]), fmt.Sprintf("%s sends %q to its alternate landing", l.labels(points), l.id),
-				fmt.Sprintf("only a detector at the recall landing, floor %s, is to do that; all others send it there", l.message.GetRecallFloor())), l.landingClause())
+				fmt.Sprintf("only a detector at the recall landing, floor %s, is to do that; all others send it there", l.message.GetRecallFloor())), l.rules.Clause(rule.LiftLanding))
 		}
 	}
-}
-
-// landingClause is what rests behind the landings under the packs of the file.
-func (l *liftCase) landingClause() string {
-	if l.rules.Has("nfpa72") {
-		return landingClause
-	}
-	return "EN 81-73 5.1 (an input for each designated landing); " + commonPractice
 }
 
 // mostPairs bounds how many second fires are tried for one lift.
@@ -121,7 +105,7 @@ func (l *liftCase) moved() {
 				both := walk{a, mode, l.walker.run(mode, true, signal{point: a}, signal{point: b, at: second})}
 				if l.chosen(&both, second-1) != l.chosen(&both, second+time.Second) {
 					l.add(finding.Error("lift.moved-by-second-fire", fmt.Sprintf("equipment[%d]", l.e), fmt.Sprintf("a second fire changes the landing of %q", l.id),
-						fmt.Sprintf("%q has sent it to one landing, and %q ten seconds later changes what its inputs say: put the effects of both landings into one `one_of` set, which the first holds until reset", l.label(a), l.label(b))), holdsClause)
+						fmt.Sprintf("%q has sent it to one landing, and %q ten seconds later changes what its inputs say: put the effects of both landings into one `one_of` set, which the first holds until reset", l.label(a), l.label(b))), l.rules.Clause(rule.LiftFirstHolds))
 					return
 				}
 			}
@@ -210,9 +194,9 @@ func (l *liftCase) called() {
 		}
 	}
 	l.blame(hands, finding.Error, "lift.recalled-by-call-point", "call points recall %q: %s",
-		"a call point says nothing of where the fire is: only detectors of lift lobbies, shafts and machine rooms recall", recallClause)
+		"a call point says nothing of where the fire is: only detectors of lift lobbies, shafts and machine rooms recall", l.rules.Clause(rule.LiftRecall))
 	l.blame(others, finding.Error, "lift.recalled-from-elsewhere", "detectors outside its lobbies, shaft and machine room recall %q: %s",
-		"take them out of the cause of the recall, or write `use: lift-lobby` at their place if it is one", recallClause)
+		"take them out of the cause of the recall, or write `use: lift-lobby` at their place if it is one", l.rules.Clause(rule.LiftRecall))
 }
 
 // blame adds a finding about what devices do to the lift, if there are any; what names the lift, then them.
@@ -266,11 +250,11 @@ func (l *liftCase) power() {
 		}
 	}
 	l.blame(smoke, finding.Error, "lift.power-off-by-smoke", "smoke takes the power of %q away: %s",
-		"people would be trapped before the recall ends: only heat beside a sprinkler of shaft or machine room may do that", powerClause)
+		"people would be trapped before the recall ends: only heat beside a sprinkler of shaft or machine room may do that", l.rules.Clause(rule.LiftPower))
 	l.blame(heat, finding.Warn, "lift.recalled-by-heat", "heat recalls %q, whose power heat also takes away: %s",
-		"smoke detectors recall, and heat detectors beside sprinklers take the power away: the two are probably exchanged", powerClause)
+		"smoke detectors recall, and heat detectors beside sprinklers take the power away: the two are probably exchanged", l.rules.Clause(rule.LiftPower))
 	l.blame(held, finding.Error, "lift.power-off-held-back", "the power of %q is taken away late: %s",
-		"it may not wait for a delay: the sprinkler may open first", atOnceClause)
+		"it may not wait for a delay: the sprinkler may open first", l.rules.Clause(rule.LiftPowerAtOnce))
 	l.waits(off)
 }
 
@@ -285,7 +269,7 @@ func (l *liftCase) waits(off []int32) {
 		unanswered := s.Assume(p.Active, func(f term.Fact) (holds, known bool) { return false, l.ofLift(f) })
 		if unanswered == bdd.False && s.Err() == nil {
 			l.add(finding.Error("lift.power-off-held-back", p.Path, fmt.Sprintf("the power of %q is taken away only once it has been recalled", l.id),
-				"it may not wait for the recall, nor rely on the lift to prove it: the sprinkler may open first"), atOnceClause)
+				"it may not wait for the recall, nor rely on the lift to prove it: the sprinkler may open first"), l.rules.Clause(rule.LiftPowerAtOnce))
 		}
 	}
 }

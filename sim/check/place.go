@@ -77,10 +77,6 @@ func (j *judge) zoneFloors(z int, m *pb.Zone, order []string, floors map[string]
 	if len(order) < 2 || j.smallBuilding() {
 		return
 	}
-	clause := "NFPA 72 23.6.1: each floor is a zone"
-	if !j.rules.Has("nfpa72") {
-		clause = j.rules.Source(rule.ZoneArea) + ": one storey"
-	}
 	fewest := slices.MinFunc(order, func(a, b string) int { return len(floors[a]) - len(floors[b]) })
 	detail := "make each floor a zone of its own"
 	if few, all := len(floors[fewest]), 0; few <= 2 {
@@ -91,7 +87,7 @@ func (j *judge) zoneFloors(z int, m *pb.Zone, order []string, floors map[string]
 			detail = fmt.Sprintf("%s on floor %s may be in the wrong zone; else make each floor a zone of its own", j.labels(floors[fewest]), fewest)
 		}
 	}
-	j.add(finding.Warn("zone.several-floors", fmt.Sprintf("zones[%d]", z), fmt.Sprintf("zone %q has devices on floors %s", m.GetZone(), strings.Join(order, ", ")), detail), clause)
+	j.add(finding.Warn("zone.several-floors", fmt.Sprintf("zones[%d]", z), fmt.Sprintf("zone %q has devices on floors %s", m.GetZone(), strings.Join(order, ", ")), detail), j.rules.Clause(rule.FloorZones))
 }
 
 // smallBuilding: all places are known to be smaller together than the limit up to which a building may be one zone.
@@ -133,7 +129,7 @@ func (j *judge) routes() {
 			report = finding.Error
 		}
 		j.add(report("wiring.same-route", fmt.Sprintf("loops[%d].return_route", l), fmt.Sprintf("loop %d comes back along its way out", m.GetLoop()),
-			"one blow would cut both: bring the return by a route of its own"), "NFPA 72 chapter 12 (class A and X)")
+			"one blow would cut both: bring the return by a route of its own"), j.rules.Clause(rule.ReturnRoute))
 	}
 }
 

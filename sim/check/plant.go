@@ -34,7 +34,7 @@ func (j *judge) silenced() {
 				report = finding.Error
 			}
 			j.add(report("program.silence-stops-plant", fmt.Sprintf("program.effects[%d].outputs[%d]", e, i), fmt.Sprintf("silence puts %q to rest, which drives %q", j.Installation.Outputs[o].Label, j.Installation.Plant.ID(equipment)),
-				"only sounders, beacons and announcements are silenced: give it an effect of its own without `silenceable`"), "NFPA 72 10.12.2 (what silence is for); "+commonPractice)
+				"only sounders, beacons and announcements are silenced: give it an effect of its own without `silenceable`"), j.rules.Clause(rule.Silencing))
 		}
 	}
 }
@@ -43,7 +43,7 @@ func (j *judge) silenced() {
 func (j *judge) silencedRelease(effect, place int, output int32) {
 	if slices.ContainsFunc(j.analysis.Pairs, func(p program.Pair) bool { return p.Effect == effect && p.State == term.Release }) {
 		j.add(finding.Error("program.silence-stops-plant", fmt.Sprintf("program.effects[%d].outputs[%d]", effect, place), fmt.Sprintf("silence puts %q to rest, which releases an extinguishing agent", j.Installation.Outputs[output].Label),
-			"only sounders, beacons and announcements are silenced: give it an effect of its own without `silenceable`"), "NFPA 72 10.12.2 (what silence is for); "+commonPractice)
+			"only sounders, beacons and announcements are silenced: give it an effect of its own without `silenceable`"), j.rules.Clause(rule.Silencing))
 	}
 }
 
@@ -83,7 +83,7 @@ func (j *judge) silencedByCondition() {
 		o := j.Program.EffectOutputs(p.Effect)[at]
 		e, _ := j.input(o)
 		j.add(finding.Error("program.silence-stops-plant", p.Path, fmt.Sprintf("once the panel is silenced nothing new operates %q, which drives %q", j.Installation.Outputs[o].Label, j.Installation.Plant.ID(e)),
-			"silence is for sounders, beacons and announcements: leave `panel.silenced` out of its conditions"), "NFPA 72 10.12.2 (what silence is for); "+commonPractice)
+			"silence is for sounders, beacons and announcements: leave `panel.silenced` out of its conditions"), j.rules.Clause(rule.Silencing))
 	}
 }
 
