@@ -164,7 +164,7 @@ func TestPlant(t *testing.T) {
 		{"silence stops a release", "silence is for what is heard and seen (NFPA 72 10.12.2)", part{devices: `      - {address: 40, label: GAS, place: hall, cable_m: 1, relay_module: {}}
 `, program: program("", `    - {effect: gas, outputs: [GAS], silenceable: true}
 `, `    - {causes: [any], effects: [gas], state: release}`)},
-			"error program.silence-stops-plant program.effects[3].outputs[0]", `"GAS"`},
+			"error program.silence-stops-plant program.effects[3].outputs[0]\nwarning release.no-hold-off loops[0].devices[7]\nwarning release.countdown-short program.actions[2]\nwarning release.by-one-signal loops[0].devices[0]", `"GAS"`},
 		{"a condition lets silence stop the fan", "silence is for what is heard and seen (NFPA 72 10.12.2)", house("", effects, `    - {causes: [any], effects: [stop], state: "on", unless: "panel.silenced"}`),
 			"error program.silence-stops-plant program.actions[2]", "nothing new operates"},
 		{"an inhibit does", "silence is for what is heard and seen (NFPA 72 10.12.2)", house(`    - {cause: quiet, when: "panel.silenced"}`, effects, `    - {causes: [any], effects: [stop], state: "on"}
@@ -260,6 +260,15 @@ func TestRelease(t *testing.T) {
 		p.program = strings.Replace(p.program, `effects: [gas], state: "on"`, `effects: [gas], state: "on", after: 20s, pause_while: "`+while+`"`, 1)
 		return p
 	}
+	unnamed := func(drives, when, more string) part {
+		p := house(modules, when)
+		p.equipment = "  - {equipment: bottles, generic: {}}"
+		p.devices = strings.Replace(modules, "{drives: {equipment: gas, input: release}}", "{drives: "+drives+"}", 1)
+		p.devices = strings.Replace(p.devices, "{drives: \"\"}", "{}", 1)
+		p.devices = strings.Replace(p.devices, "{drives: {equipment: gas, input: hold-off}}", "{}", 1)
+		p.program = strings.Replace(p.program, `effects: [gas], state: "on"`, "effects: [gas], state: release"+strings.ReplaceAll(more, `\"`, `"`), 1)
+		return p
+	}
 	cross := "zone('hall').detectors_in_fire >= 1 && zone('loft').detectors_in_fire >= 1"
 	judge(t, []judgement{
 		{"cross-zoned", "", house(modules, cross), "", ""},
@@ -295,6 +304,11 @@ func TestRelease(t *testing.T) {
 			p.program = strings.Replace(p.program, "    - {causes: [hold], effects: [hold], state: \"on\"}", "", 1)
 			return p
 		}(), "", ""},
+		{"only the program says that it releases, at once and by one detector", "guide specifications for CO2: two zones, 20 s to 30 s, abort within reach", unnamed(`""`, "device('HALL-SD').fire", ""),
+			"warning release.no-hold-off loops[0].devices[7]\nwarning release.countdown-short program.actions[2]\nwarning release.by-one-signal loops[0].devices[0]", `nothing can hold "RELEASE" back`},
+		{"the same, of something", "likewise", unnamed("{equipment: bottles, input: operate}", "device('HALL-SD').fire", ", after: 20s"),
+			"warning release.no-hold-off loops[0].devices[7]\nwarning release.by-one-signal loops[0].devices[0]", ""},
+		{"cross-zoned, with a delay that the button stops", "", unnamed("{equipment: bottles, input: operate}", cross, `, after: 20s, pause_while: \"device('HOLD-BUTTON').active\"`), "", ""},
 		{"no button", "abort within reach", house(strings.Replace(modules, "input: hold-off, end", "input: technical, end", 1), cross), "warning release.no-hold-off equipment[1]", ""},
 	})
 }

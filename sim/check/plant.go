@@ -7,7 +7,6 @@ import (
 	"loopdrill.dev/loopdrill/logic/bdd"
 	program "loopdrill.dev/loopdrill/logic/check"
 	"loopdrill.dev/loopdrill/logic/term"
-	"loopdrill.dev/loopdrill/loop"
 	"loopdrill.dev/loopdrill/proto/finding"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 	"loopdrill.dev/loopdrill/proto/rule"
@@ -190,67 +189,6 @@ func (j *judge) inhibited(output int32) bdd.Node {
 	return j.analysis.Space.Or(nodes...)
 }
 
-// releases: one detector alone, or a call point, must not discharge an extinguishing agent. Here what zones hold back until
-// a second signal confirms counts, so that the program is walked as it is.
-func (j *judge) releases() {
-	whole := newWalker(j.Program, j.Installation)
-	for e, m := range j.Message.GetEquipment() {
-		if m.GetRelease() == nil {
-			continue
-		}
-		var points []int32
-		for i := range j.walks {
-			early := &j.walks[i]
-			for _, o := range j.drivers[e] {
-				_, name := j.input(o)
-				if _, ok := early.first(o); name != "release" || !ok {
-					continue
-				}
-				w := walk{early.point, early.mode, whole.run(early.mode, true, signal{point: early.point})}
-				if _, ok := w.first(o); ok {
-					points = append(points, w.point)
-				}
-			}
-		}
-		if len(points) > 0 {
-			j.add(finding.Warn("release.by-one-signal", j.path(points[0]), fmt.Sprintf("one signal alone releases %q: %s", m.GetEquipment(), j.labels(points)),
-				"two detectors, of zones of their own, or the manual release confirm a discharge: ask for both"), "guide specifications for CO2 (cross-zoned release)")
-		}
-	}
-}
-
-// countdowns: whoever is in the room needs time to leave it. What the program waits before it releases counts too. Whoever
-// releases by hand is there and decides; that acts at once.
-func (j *judge) countdowns() {
-	limit := j.rules.Of(rule.DischargeDelay)
-	for e, m := range j.Message.GetEquipment() {
-		if m.GetRelease() == nil {
-			continue
-		}
-		in, _ := j.Installation.Plant.InputIndex(e, "release")
-		countdown := j.Installation.Plant.Takes(e, in)
-		for i := range j.analysis.Pairs {
-			p := &j.analysis.Pairs[i]
-			releases := slices.ContainsFunc(j.Program.EffectOutputs(p.Effect), func(o int32) bool {
-				driven, name := j.input(o)
-				return driven == e && name == "release"
-			})
-			if releases && p.State != term.Off && p.After+countdown < limit.Duration() && !j.byHand(p) {
-				j.add(finding.Warn("release.countdown-short", p.Path, fmt.Sprintf("%q discharges %v after cause %q; the least is %v", m.GetEquipment(), p.After+countdown, j.Message.GetProgram().GetCauses()[p.Cause].GetCause(), limit.Duration()),
-					"people must be able to leave: lengthen the countdown, or write the limit "+limit.Name+" under rules.limits where nobody can be inside"), limit.Source())
-				break
-			}
-		}
-	}
-}
-
-// byHand tells whether nothing but a release input makes a pair true.
-func (j *judge) byHand(p *program.Pair) bool {
-	return j.analysis.Space.Assume(p.Active, func(f term.Fact) (holds, known bool) {
-		return false, f.Kind == term.DeviceActive && j.Installation.Points[f.Index].Input == loop.ReleaseInput
-	}) == bdd.False
-}
-
 // diallers: what a fire is told to the receiving centre, within the time that the rules give to it.
 func (j *judge) diallers() {
 	limit := j.rules.Of(rule.DialledWithin)
@@ -274,58 +212,4 @@ func (j *judge) diallers() {
 				fmt.Sprintf("the program's delay and the %v that %q takes are more: tell the centre at once", receipt, m.GetEquipment())), limit.Source())
 		}
 	}
-}
-
-// holdOffs: whoever is still in the room must be able to hold a discharge back, at the release itself or in the
-// program that commands it.
-func (j *judge) holdOffs() {
-	there := slices.ContainsFunc(j.Installation.Points, func(p loop.Point) bool { return p.Input == loop.HoldOff })
-	for e, m := range j.Message.GetEquipment() {
-		if m.GetRelease() == nil {
-			continue
-		}
-		if there && (j.heldByOutput(e) || j.heldByProgram(e)) {
-			continue
-		}
-		missing := "no input module is a hold-off button"
-		if there {
-			missing = "no output that the button operates drives its hold-off, and the button stops no action that releases it"
-		}
-		j.add(finding.Warn("release.no-hold-off", fmt.Sprintf("equipment[%d]", e), fmt.Sprintf("nothing can hold %q back: %s", m.GetEquipment(), missing),
-			"bring a hold-off button to an input module with `input: hold-off`, and drive the release's hold-off from it or let it pause the action's delay"), "guide specifications for CO2; "+commonPractice)
-	}
-}
-
-// heldByOutput tells whether a hold-off button operates an output that drives the hold-off of a release.
-func (j *judge) heldByOutput(release int) bool {
-	return slices.ContainsFunc(j.drivers[release], func(o int32) bool {
-		_, name := j.input(o)
-		return name == "hold-off" && slices.ContainsFunc(j.demands(o), func(p *program.Pair) bool { return j.pressed(p.Active) })
-	})
-}
-
-// pressed tells whether pressing the hold-off buttons can make a condition true, and letting them go cannot.
-func (j *judge) pressed(condition bdd.Node) bool {
-	s := j.analysis.Space
-	var at [2]bdd.Node // let go, pressed
-	for i := range at {
-		at[i] = s.Assume(condition, func(f term.Fact) (holds, known bool) {
-			return i == 1, f.Kind == term.DeviceActive && j.Installation.Points[f.Index].Input == loop.HoldOff
-		})
-	}
-	return at[0] != at[1] && s.Implies(at[0], at[1])
-}
-
-// heldByProgram tells whether a hold-off button stops an action that operates a release, or takes its cause away.
-func (j *judge) heldByProgram(release int) bool {
-	for i := range j.analysis.Pairs {
-		p := &j.analysis.Pairs[i]
-		if p.State == term.Off || !slices.ContainsFunc(j.Program.EffectOutputs(p.Effect), func(o int32) bool { e, name := j.input(o); return e == release && name == "release" }) {
-			continue
-		}
-		if slices.ContainsFunc(append(p.Guards(), j.analysis.Space.Not(p.Active)), j.pressed) {
-			return true
-		}
-	}
-	return false
 }
