@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"loopdrill.dev/loopdrill/logic"
 	"loopdrill.dev/loopdrill/logic/term"
 	"loopdrill.dev/loopdrill/proto/finding"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
@@ -70,8 +71,7 @@ func (j *judge) stops(w *walk, fan int) bool {
 func (j *judge) shutDampers() {
 	type pair struct{ fan, damper int }
 	told := map[pair]bool{}
-	for i := range j.walks {
-		w := &j.walks[i]
+	for w := range j.everything() {
 		for _, d := range w.demands {
 			fan, name := j.input(d.output)
 			if d.state == term.Rest || name != "start" || j.Message.GetEquipment()[fan].GetFan() == nil {
@@ -84,7 +84,8 @@ func (j *judge) shutDampers() {
 				}
 				if why := j.against(w, d, damper); why != "" {
 					told[p] = true
-					j.add(finding.Warn("fan.against-shut-damper", j.path(w.point), fmt.Sprintf("%q starts %q against the damper %q", j.label(w.point), j.Installation.Plant.ID(fan), j.Installation.Plant.ID(damper)),
+					what, path := j.beginning(w)
+					j.add(finding.Warn("fan.against-shut-damper", path, fmt.Sprintf("%s starts %q against the damper %q", what, j.Installation.Plant.ID(fan), j.Installation.Plant.ID(damper)),
 						why+": open the damper first, and let the fan's cause ask for the proof that it is open"), j.rules.Clause(rule.DamperOrder))
 				}
 			}
@@ -96,8 +97,7 @@ func (j *judge) shutDampers() {
 func (j *judge) blowing() {
 	type pair struct{ fan, damper int }
 	told := map[pair]bool{}
-	for i := range j.walks {
-		w := &j.walks[i]
+	for w := range j.everything() {
 		for _, d := range w.demands {
 			damper, name := j.input(d.output)
 			if d.state == term.Rest || name != "close" || j.Message.GetEquipment()[damper].GetDamper() == nil {
@@ -109,7 +109,8 @@ func (j *judge) blowing() {
 					continue
 				}
 				told[p] = true
-				j.add(finding.Warn("fan.shut-in", j.path(w.point), fmt.Sprintf("%q shuts the damper %q on %q, which runs on", j.label(w.point), j.Installation.Plant.ID(damper), j.Installation.Plant.ID(fan)),
+				what, path := j.beginning(w)
+				j.add(finding.Warn("fan.shut-in", path, fmt.Sprintf("%s shuts the damper %q on %q, which runs on", what, j.Installation.Plant.ID(damper), j.Installation.Plant.ID(fan)),
 					"stop the fan first, or with it"), j.rules.Clause(rule.DamperOrder))
 			}
 		}
@@ -158,6 +159,8 @@ func (j *judge) against(w *walk, start demand, damper int) string {
 		return ""
 	case !opens:
 		return "nothing opens it"
+	case w.act != nil && w.act.Kind == logic.MoveOverride:
+		return "" // a switch does all at once: whoever turns it has the last word, and the starter its interlock
 	case int64(start.at-opened.at) < travel && j.withoutProof(w, start.output):
 		return "it has not had the time to open"
 	}
@@ -186,7 +189,7 @@ func (j *judge) modes() {
 				continue
 			}
 			end := j.walker.horizon
-			both := walk{a.point, term.Day, j.walker.run(term.Day, true, signal{point: a.point}, signal{point: b.point, at: end})}
+			both := walk{a.point, nil, term.Day, j.walker.run(term.Day, true, signal{point: a.point}, signal{point: b.point, at: end})}
 			if !j.runs(&both, second, 2*end) {
 				continue
 			}

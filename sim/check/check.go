@@ -2,6 +2,7 @@ package check
 
 import (
 	"fmt"
+	"iter"
 	"slices"
 
 	"loopdrill.dev/loopdrill/logic"
@@ -71,6 +72,7 @@ type judge struct {
 	analysis *program.Analysis
 	walker   *walker
 	walks    []walk    // by fire and by duct input, by mode
+	others   []walk    // by what else begins something: other inputs, keys and switches
 	drivers  [][]int32 // outputs by equipment
 	found    []*pb.Finding
 }
@@ -106,15 +108,56 @@ func (j *judge) drives() {
 	}
 }
 
-// walkAll walks every fire input and every supervisory input of a duct.
+// walkAll walks every fire input and every supervisory input of a duct, and apart from them every other input that
+// proves nothing, key and position of a switch.
 func (j *judge) walkAll() {
 	modes := j.readsMode()
 	for p := range j.Installation.Points {
 		pt := &j.Installation.Points[p]
 		if pt.Input.Fire() || pt.Input == loop.Supervisory && j.use(pt.Place) == "duct" {
-			j.walks = append(j.walks, j.walker.alone(int32(p), modes)...)
+			j.walks = append(j.walks, j.walker.alone(signal{point: int32(p)}, modes)...)
+		} else if pt.Input != loop.NoInput && pt.ProvesEquipment < 0 {
+			j.others = append(j.others, j.walker.alone(signal{point: int32(p)}, modes)...)
 		}
 	}
+	acts := []logic.Operation{{Kind: logic.Evacuate}}
+	for c := range j.World.Controls {
+		acts = append(acts, logic.Operation{Kind: logic.Control, Index: int32(c), On: true})
+	}
+	for o := range j.World.Overrides {
+		for _, position := range []int32{term.SwitchedOn, term.SwitchedOff} {
+			acts = append(acts, logic.Operation{Kind: logic.MoveOverride, Index: int32(o), Value: position})
+		}
+	}
+	for i := range acts {
+		j.others = append(j.others, j.walker.alone(signal{point: -1, act: &acts[i]}, modes)...)
+	}
+}
+
+// everything is every walk.
+func (j *judge) everything() iter.Seq[*walk] {
+	return func(yield func(*walk) bool) {
+		for _, list := range [][]walk{j.walks, j.others} {
+			for i := range list {
+				if !yield(&list[i]) {
+					return
+				}
+			}
+		}
+	}
+}
+
+// beginning is what a walk begins with, for people, and where it stands in the file.
+func (j *judge) beginning(w *walk) (what, path string) {
+	switch {
+	case w.act == nil:
+		return fmt.Sprintf("%q", j.label(w.point)), j.path(w.point)
+	case w.act.Kind == logic.Control:
+		return fmt.Sprintf("key %q", j.World.Controls[w.act.Index]), fmt.Sprintf("program.controls[%d]", w.act.Index)
+	case w.act.Kind == logic.MoveOverride:
+		return fmt.Sprintf("switch %q, put to %s,", j.World.Overrides[w.act.Index], term.PositionWord(w.act.Value)), fmt.Sprintf("program.overrides[%d]", w.act.Index)
+	}
+	return "the key that evacuates", "program"
 }
 
 // readsMode tells whether any condition asks whether it is day or night.

@@ -196,6 +196,24 @@ func TestPlant(t *testing.T) {
 		{"nothing opens the damper", "IBC 909.17", house("", effects, `    - {causes: [hall], effects: [start], state: "on"}`), "warning fan.against-shut-damper loops[0].devices[0]", "nothing opens it"},
 		{"the damper shuts on a fan that runs on", "IBC 909.17: an order that damages nothing", shut(`    - {causes: [any], effects: [close], state: "on"}`), "warning fan.shut-in loops[0].devices[0]", "runs on"},
 		{"both at once", "", shut(`    - {causes: [any], effects: [close, stop], state: "on"}`), "", ""},
+		{"a key starts the fan, and nothing opens the damper", "IBC 909.17: by hand as by itself", house(`    - {cause: key, when: "control('key').on"}`, effects, `    - {causes: [key], effects: [start], state: "on"}`),
+			"warning fan.against-shut-damper program.controls[0]", `key "key" starts "fan"`},
+		{"a switch starts the fan, and nothing opens the damper", "IBC 909.17: by hand as by itself", func() part {
+			p := house("", effects, `    - {causes: [hall], effects: [stop], state: "on"}`)
+			p.program += "\n  overrides: [{override: air, effects: [start], opposes: [stop]}]\n"
+			return p
+		}(), "warning fan.against-shut-damper program.overrides[0]", `switch "air", put to on, starts "fan"`},
+		{"a switch opens it too", "", func() part {
+			p := house("", effects, `    - {causes: [hall], effects: [stop], state: "on"}`)
+			p.program += "\n  overrides: [{override: air, effects: [start, open], opposes: [stop]}]\n"
+			return p
+		}(), "", ""},
+		{"a technical input shuts the damper on a fan that runs on", "IBC 909.17: an order that damages nothing", func() part {
+			p := shut(`    - {causes: [frost], effects: [close], state: "on"}`)
+			p.program = strings.Replace(p.program, "  effects:\n", "    - {cause: frost, when: \"device('FROST').active\"}\n  effects:\n", 1)
+			p.devices += "      - {address: 50, label: FROST, place: hall, cable_m: 1, input_module: {input: technical, end_of_line_ohm: 4700}}\n"
+			return p
+		}(), "warning fan.shut-in loops[0].devices[11]", `"FROST" shuts the damper`},
 		{"a damper of some other duct", "", func() part {
 			p := house("", effects, `    - {causes: [hall], effects: [start], state: "on"}`)
 			p.equipment += "  - {equipment: other, place: hall, damper: {}}"

@@ -102,7 +102,7 @@ func (l *liftCase) moved() {
 					return
 				}
 				const second = 10 * time.Second
-				both := walk{a, mode, l.walker.run(mode, true, signal{point: a}, signal{point: b, at: second})}
+				both := walk{a, nil, mode, l.walker.run(mode, true, signal{point: a}, signal{point: b, at: second})}
 				if l.chosen(&both, second-1) != l.chosen(&both, second+time.Second) {
 					l.add(finding.Error("lift.moved-by-second-fire", fmt.Sprintf("equipment[%d]", l.e), fmt.Sprintf("a second fire changes the landing of %q", l.id),
 						fmt.Sprintf("%q has sent it to one landing, and %q ten seconds later changes what its inputs say: put the effects of both landings into one `one_of` set, which the first holds until reset", l.label(a), l.label(b))), l.rules.Clause(rule.LiftFirstHolds))
@@ -289,7 +289,7 @@ func (l *liftCase) ofLift(f term.Fact) bool {
 
 // withoutProof tells whether an output operates in a walk even if no equipment answers.
 func (j *judge) withoutProof(w *walk, output int32) bool {
-	bare := walk{w.point, w.mode, j.walker.run(w.mode, false, signal{point: w.point})}
+	bare := walk{w.point, w.act, w.mode, j.walker.run(w.mode, false, w.begins())}
 	_, ok := bare.first(output)
 	return ok
 }

@@ -80,7 +80,7 @@ func (j *judge) releases() {
 			if !d.in(early) {
 				continue
 			}
-			w := walk{early.point, early.mode, whole.run(early.mode, true, signal{point: early.point})}
+			w := walk{early.point, nil, early.mode, whole.run(early.mode, true, early.begins())}
 			if d.in(&w) {
 				points = append(points, w.point)
 			}

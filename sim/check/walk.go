@@ -24,9 +24,10 @@ type demand struct {
 	at     time.Duration
 }
 
-// walk is what follows from one signal, everything else at rest.
+// walk is what follows from one signal or one act of an operator, everything else at rest.
 type walk struct {
-	point   int32
+	point   int32            // that signals; -1 for an act
+	act     *logic.Operation // nil for a signal
 	mode    int32
 	demands []demand // in the order in which they came
 }
@@ -116,9 +117,10 @@ func (e *ear) Note(c logic.Change) uint64 {
 	return e.events
 }
 
-// signal is a fire or supervisory signal at a point, some time after the quiescent start.
+// signal is what a point can signal, or an act of an operator, some time after the quiescent start.
 type signal struct {
 	point int32
+	act   *logic.Operation
 	at    time.Duration
 }
 
@@ -135,7 +137,7 @@ func (k *walker) run(mode int32, proofs bool, signals ...signal) []demand {
 		if next < len(signals) && (!ok || signals[next].at <= due) {
 			due = signals[next].at
 			for ; next < len(signals) && signals[next].at == due; next++ {
-				k.set(s, signals[next].point, e.events)
+				k.set(s, signals[next], e.events)
 			}
 		} else if !ok || due > last+k.horizon {
 			break
@@ -170,8 +172,13 @@ func (k *walker) evaluate(s *logic.State, e *ear, at time.Duration, proofs bool)
 	}
 }
 
-// set makes a point signal whatever it can.
-func (k *walker) set(s *logic.State, point int32, event uint64) {
+// set makes a point signal whatever it can, or does the act.
+func (k *walker) set(s *logic.State, what signal, event uint64) {
+	if what.act != nil {
+		k.program.Operate(s, *what.act, event)
+		return
+	}
+	point := what.point
 	switch input := k.in.Points[point].Input; {
 	case input.Fire():
 		k.program.Set(s, term.Fact{Kind: term.DeviceFire, Index: point}, true, event)
@@ -181,11 +188,14 @@ func (k *walker) set(s *logic.State, point int32, event uint64) {
 	k.program.Set(s, term.Fact{Kind: term.DeviceActive, Index: point}, true, event)
 }
 
-// alone walks one point by day and by night; by night only where it makes a difference.
-func (k *walker) alone(point int32, modes bool) []walk {
-	list := []walk{{point, term.Day, k.run(term.Day, true, signal{point: point})}}
+// alone walks one signal or act by day and by night; by night only where it makes a difference.
+func (k *walker) alone(what signal, modes bool) []walk {
+	list := []walk{{what.point, what.act, term.Day, k.run(term.Day, true, what)}}
 	if modes {
-		list = append(list, walk{point, term.Night, k.run(term.Night, true, signal{point: point})})
+		list = append(list, walk{what.point, what.act, term.Night, k.run(term.Night, true, what)})
 	}
 	return list
 }
+
+// begins is what a walk begins with.
+func (w *walk) begins() signal { return signal{point: w.point, act: w.act} }
