@@ -42,6 +42,7 @@ func (j *judge) contacts() {
 			j.add(f, clause)
 		}
 		j.failSafe(list, c)
+		j.shorted(list, c)
 		j.proven(c)
 	}
 	j.doors()
@@ -98,6 +99,21 @@ func (j *judge) failSafe(list []contact, c *contact) {
 	}
 	j.add(finding.Warn("contact.not-fail-safe", c.path+"."+c.lossKey, fmt.Sprintf("%s operates without voltage, and its contact %s when %s is lost", c.what, does, lost),
 		fmt.Sprintf("loss of %s would leave it held: write `%s: operates`", lost, c.lossKey)), clause)
+}
+
+// shorted: a short across the wire of a contact that opens keeps the door held, even in an alarm, and shows nowhere. Category A
+// is to let go under it: a second contact in series, on a wire of its own, does.
+func (j *judge) shorted(list []contact, c *contact) {
+	if !c.deEnergise || category(c.eq) != "a" {
+		return
+	}
+	for i := range list {
+		if o := &list[i]; o.output != c.output && o.equipment == c.equipment && o.input == c.input {
+			return
+		}
+	}
+	j.add(finding.Warn("contact.short-holds", c.path, fmt.Sprintf("a short of its wire would hold %q, even in an alarm", j.in.Plant.ID(c.equipment)),
+		"category A is to let go under a short too: take the hold through a second contact in series, on a module and a wire of its own, or agree on category b"), "BS 7273-4, category A")
 }
 
 // category is the category of BS 7273-4 of a door; empty where none is written, or no door.

@@ -1,6 +1,9 @@
 package check
 
-import "testing"
+import (
+	"strings"
+	"testing"
+)
 
 // What is found about contacts and what hangs on them.
 func TestContacts(t *testing.T) {
@@ -17,6 +20,11 @@ func TestContacts(t *testing.T) {
 	}
 	door := func(loss, more string) plan {
 		return plan{more: equipment(`deenergise_to_operate: "hold" door_holder: {` + more + `}`), devices: relay(`at_rest: "closed" on_loop_loss: "`+loss+`" volts_v: 30 amps_a: 2`, "hold")}
+	}
+	twice := func(more string) plan {
+		p := door("operates", more)
+		p.devices += strings.NewReplacer(`address: 1 label: "R"`, `address: 2 label: "R2"`).Replace(relay(`at_rest: "closed" on_loop_loss: "operates" volts_v: 30 amps_a: 2`, "hold"))
+		return p
 	}
 	lift := func(main, alternate string) plan {
 		return plan{more: equipment(`deenergise_to_operate: "recall" deenergise_to_operate: "alternate" lift: {floors: "G" floors: "1" recall_floor: "G" alternate_floor: "1"}`),
@@ -42,8 +50,10 @@ func TestContacts(t *testing.T) {
 			"warning contact.unproven loops[0].devices[0]"},
 		{"a point of the building management", "it only reports", plan{more: equipment(`bms: {}`), devices: relay(`at_rest: "open"`, "point")}, ""},
 
-		{"a door that is let go when the loop is lost", "BS 7273-4, category A", door("operates", `category: "a"`), ""},
-		{"a door that stays held when the loop is lost", "BS 7273-4, category A", door("stays", `category: "a"`), "warning contact.not-fail-safe " + at + ".on_loop_loss"},
+		{"a door that is let go when the loop is lost", "BS 7273-4, category A", door("operates", `category: "a"`), "warning contact.short-holds " + at},
+		{"two contacts in series", "BS 7273-4, category A: release under a short too", twice(`category: "a"`), ""},
+		{"a door of category b that is let go when the loop is lost", "BS 7273-4, category B", door("operates", `category: "b"`), ""},
+		{"a door that stays held when the loop is lost", "BS 7273-4, category A", door("stays", `category: "a"`), "warning contact.not-fail-safe " + at + ".on_loop_loss\nwarning contact.short-holds " + at},
 		{"a door that rests when the loop is lost", "common practice", door("rests", ``), "warning contact.not-fail-safe " + at + ".on_loop_loss"},
 		{"a door of category c", "BS 7273-4, category C: alarm only", door("rests", `category: "c"`), ""},
 		{"a door that needs voltage", "BS 7273-4, category A; common practice", plan{more: equipment(`door_holder: {category: "a"}`), devices: relay(`at_rest: "open"`, "hold") + proof + `"closed"}}}`},

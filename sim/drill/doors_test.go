@@ -7,6 +7,8 @@ import (
 	"testing"
 	"time"
 
+	"google.golang.org/protobuf/proto"
+
 	"loopdrill.dev/loopdrill/loop"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 )
@@ -129,6 +131,31 @@ func TestDoorsUnderTrouble(t *testing.T) {
 		if !slices.Equal(free[c.label], c.want) {
 			t.Errorf("%s lets go on %v, wanted %v", c.label, free[c.label], c.want)
 		}
+	}
+}
+
+// A short across the wire of a contact that opens holds its door in an alarm, in silence; a second contact
+// in series, on a wire of its own, lets it go all the same: what category A of BS 7273-4 asks for (from
+// public pages), and what the finding contact.short-holds says.
+func TestShortHoldsADoor(t *testing.T) {
+	t.Parallel()
+	for _, second := range []bool{false, true} {
+		site := doorSite()
+		if second {
+			devices := site.GetLoops()[0].GetDevices()
+			d := proto.CloneOf(devices[slices.IndexFunc(devices, func(d *pb.Device) bool { return d.GetLabel() == "M-closed-operates" })])
+			d.Label, d.Address = "SECOND", new(uint32(len(devices)+1))
+			site.Loops[0].Devices = append(devices, d)
+			site.Program.Effects[0].Outputs = append(site.Program.Effects[0].Outputs, "SECOND")
+		}
+		b := newBench(t, site)
+		b.do(time.Second, &pb.Step{Kind: &pb.Step_FieldWireShort{FieldWireShort: &pb.PointStep{Device: "M-closed-operates"}}})
+		b.do(30*time.Second, press())
+		b.run(29 * time.Second)
+		held := "equipment('module-closed-operates').state == 'free'"
+		b.want("!panel.fault && !(" + held + ")")
+		b.run(60 * time.Second)
+		b.want("output('M-closed-operates').on && " + map[bool]string{false: "!(" + held + ")", true: held}[second])
 	}
 }
 
