@@ -120,6 +120,9 @@ func (c *comparison) affectedBy(why map[int32][]string, p *part) (device bool) {
 			c.affect(why, ch.point, ch.text())
 			pt := c.d.point(ch.point)
 			device = device || pt != nil && initiating(pt)
+			if ch.what == "zone" {
+				c.partners(why, ch)
+			}
 		}
 		if ch.zone >= 0 {
 			c.eachPoint(func(common int32, pt *loop.Point, s int) {
@@ -140,6 +143,41 @@ func (c *comparison) affectedBy(why map[int32][]string, p *part) (device bool) {
 		}
 	}
 	return device
+}
+
+// partners notes the fire inputs whose signals a device may confirm no more, or may now, because it has moved from
+// one zone to another: those of every zone that waits for a second signal from either.
+func (c *comparison) partners(why map[int32][]string, moved *change) {
+	between := []int32{c.zone(0, moved.old), c.zone(1, moved.changed)}
+	for s, b := range c.p.built {
+		for _, d := range b.Site.GetProgram().GetDetection() {
+			held := c.zone(s, d.GetZone())
+			if d.GetConfirm() == "" || held < 0 {
+				continue
+			}
+			waits := slices.Contains(between, held)
+			for _, z := range logic.ConfirmingZones(d, b.Installation.Zones) {
+				waits = waits || slices.Contains(between, c.zone(s, b.Installation.Zones[z]))
+			}
+			if !waits {
+				continue
+			}
+			c.eachPoint(func(common int32, pt *loop.Point, _ int) {
+				if pt.Zone >= 0 && pt.Input.Fire() && c.p.zones.common(pt.Zone) == held && common != moved.point {
+					c.affect(why, common, "waits for a second signal, and "+moved.subject+" has moved: "+moved.text())
+				}
+			})
+		}
+	}
+}
+
+// zone is the common number of a zone of one side; -1 for none.
+func (c *comparison) zone(side int, id string) int32 {
+	z := int32(slices.Index(c.p.built[side].Installation.Zones, id))
+	if z >= 0 && side == 1 {
+		return c.p.zones.common(z)
+	}
+	return z
 }
 
 // confirms tells whether one zone's signals confirm those of another on either site.

@@ -92,6 +92,41 @@ func TestRetestDevices(t *testing.T) {
 	}
 }
 
+// TestRetestPartners: a detector that moves to another zone is a second signal no more where it was, and may be one
+// where it is: whatever waits for a second signal there is tested again (all functions known to be affected: NFPA 72
+// 14.4.2, as quoted in public texts). Where nothing waits, only the detector itself is.
+func TestRetestPartners(t *testing.T) {
+	for _, c := range []struct {
+		name      string
+		detection []*pb.Detection
+		want      int // detectors affected of 301, of which 200 are in zone a and 101 in zone b
+	}{
+		{"nothing waits", nil, 1},
+		{"zone a waits for another of its own", []*pb.Detection{{Zone: "a", Confirm: "other"}}, 200},
+		{"both wait", []*pb.Detection{{Zone: "a", Confirm: "other"}, {Zone: "b", Confirm: "same-or-other"}}, 301},
+		{"zone b waits for zone a", []*pb.Detection{{Zone: "b", Confirm: "other-zone", OtherZones: []string{"a"}}}, 102},
+		{"zone b waits for any other zone", []*pb.Detection{{Zone: "b", Confirm: "other-zone"}}, 102},
+	} {
+		old := proto.CloneOf(detectors(t, 301, "device('SD-0').fire").Site)
+		old.Program.Detection = c.detection
+		changed := proto.CloneOf(old)
+		moved := changed.GetLoops()[0].GetDevices()[1]
+		moved.Zone = "b"
+		before, ok := made(old)
+		after, ok2 := made(changed)
+		if !ok || !ok2 {
+			t.Fatalf("%s: a site is refused", c.name)
+		}
+		r := compare(t, before, after).GetRetest()
+		if len(r.GetAffected()) != c.want || int(r.GetUnaffected()) != 301-c.want {
+			t.Errorf("%s: %d devices affected, %d not; want %d", c.name, len(r.GetAffected()), r.GetUnaffected(), c.want)
+		}
+		if !slices.ContainsFunc(r.GetAffected(), func(d *pb.RetestDevice) bool { return d.GetLabel() == moved.GetLabel() }) {
+			t.Errorf("%s: the detector itself is not on the list", c.name)
+		}
+	}
+}
+
 // TestWiringOrder: two devices exchanged on the cable, addresses and all else as before, are no spelling: what
 // each fault of the cable takes is told.
 func TestWiringOrder(t *testing.T) {
