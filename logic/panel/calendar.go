@@ -33,6 +33,34 @@ type moment struct {
 	mode int32
 }
 
+// Moments lists the moments of the week at which a line begins, in order.
+func (c Calendar) Moments() []time.Duration {
+	var list []time.Duration
+	for _, m := range c {
+		list = append(list, m.at)
+	}
+	return list
+}
+
+// Lines writes each line in words, in order: `mon 07:00 day`.
+func (c Calendar) Lines() []string {
+	var list []string
+	for _, m := range c {
+		list = append(list, MomentText(m.at)+" "+map[int32]string{term.Day: "day", term.Night: "night"}[m.mode])
+	}
+	return list
+}
+
+// MomentText writes a moment of the week in words: `mon 07:00`, with seconds where there are any.
+func MomentText(at time.Duration) string {
+	at %= Week
+	text := fmt.Sprintf("%s %02d:%02d", weekdays[at/(24*time.Hour)], at/time.Hour%24, at/time.Minute%60)
+	if seconds := at % time.Minute; seconds > 0 {
+		text += fmt.Sprintf(":%06.3f", seconds.Seconds())
+	}
+	return text
+}
+
 // ReadCalendar reads the weekly calendar of modes. Findings: panel.mode-with-calendar,
 // panel.calendar-conflict (refused), panel.calendar-one-mode (a warning).
 func ReadCalendar(panel *pb.Panel) (Calendar, []*pb.Finding) {

@@ -48,6 +48,7 @@ func (p *pairing) changes(same func(old, changed string) bool) (found []change, 
 		}
 		c.message("", only(old), only(changed), "", "")
 	}
+	c.calendar()
 	c.devices()
 	return c.found, c.texts
 }

@@ -60,10 +60,10 @@ var forPeople = map[protoreflect.FullName]bool{
 	"loopdrill.v1.Effect.title": true, "loopdrill.v1.Limit.why": true,
 }
 
-// apart are fields that are compared elsewhere: wiring order, and what the program asks of outputs.
+// apart are fields that are compared elsewhere: wiring order, the calendar, and what the program asks of outputs.
 var apart = map[protoreflect.FullName]bool{
 	"loopdrill.v1.Loop.devices": true, "loopdrill.v1.Program.causes": true, "loopdrill.v1.Program.effects": true, "loopdrill.v1.Program.actions": true,
-	"loopdrill.v1.Program.phasings": true, "loopdrill.v1.Override.effects": true, "loopdrill.v1.Override.opposes": true,
+	"loopdrill.v1.Panel.calendar": true, "loopdrill.v1.Program.phasings": true, "loopdrill.v1.Override.effects": true, "loopdrill.v1.Override.opposes": true,
 }
 
 // sets are lists in which order has no meaning.
@@ -326,8 +326,6 @@ func (c *comparer) entryWord(fd protoreflect.FieldDescriptor, key string) string
 		return "load " + key
 	case "floors":
 		return "floor " + key
-	case "calendar":
-		return "line of the calendar"
 	}
 	return ""
 }

@@ -174,10 +174,12 @@ func (c *comparison) probes(p *part) []*stimulus {
 			c.probeLoop(ch.loop, add)
 		}
 	}
-	switch p.kind {
-	case "panel":
+	switch {
+	case p.subject == calendarSubject && p.kind == "panel":
+		c.probeCalendar(add)
+	case p.kind == "panel":
 		c.probePanel(add)
-	case "supply":
+	case p.kind == "supply":
 		if i := slices.Index(c.p.built[0].World.Supplies, p.subject); i >= 0 {
 			add(&stimulus{again: -1, faults: []bdd.Setting{{Fact: term.Is(term.SupplyFault, i).Fact, On: true}}})
 		}

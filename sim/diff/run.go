@@ -140,13 +140,16 @@ func (r *runner) possible(s *stimulus) bool {
 
 // base is a settled drill with the given settings made. Replies that the file lets be garbled by chance
 // are not: they would make a difference of every draw.
-func (r *runner) base(side int, given []bdd.Setting) (*drill.Drill, error) {
-	key := fmt.Sprint(given)
+func (r *runner) base(side int, given []bdd.Setting, begins *time.Duration) (*drill.Drill, error) {
+	key := baseKey(given, begins)
 	if d := r.bases[side][key]; d != nil {
 		return d, nil
 	}
 	plan := r.plans[side]
 	d := drill.New(plan, 0)
+	if begins != nil {
+		d = drill.NewAt(plan, 0, *begins)
+	}
 	for l := range plan.In.Loops {
 		if plan.In.Loops[l].Line.Config().ErrorRate > 0 {
 			if err := d.Do(drill.Act{Kind: drill.ActLineErrors, Index: int32(l), Level: 3}); err != nil {
@@ -164,17 +167,24 @@ func (r *runner) base(side int, given []bdd.Setting) (*drill.Drill, error) {
 	return d, d.RunUntil(2*r.round + settleMargin)
 }
 
+func baseKey(given []bdd.Setting, begins *time.Duration) string {
+	if begins == nil {
+		return fmt.Sprint(given)
+	}
+	return fmt.Sprint(given, *begins)
+}
+
 // playOn runs a stimulus on one site.
 func (r *runner) playOn(side int, s *stimulus) (*course, error) {
 	given := s.given
 	if s.late {
 		given = nil
 	}
-	base, err := r.base(side, given)
+	base, err := r.base(side, given, s.begins)
 	if err != nil {
 		return nil, err
 	}
-	key := fmt.Sprint(given)
+	key := baseKey(given, s.begins)
 	d := r.scratch[side][key]
 	if d == nil {
 		d = base.Fork()

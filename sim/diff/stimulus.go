@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"loopdrill.dev/loopdrill/logic/bdd"
+	"loopdrill.dev/loopdrill/logic/panel"
 	"loopdrill.dev/loopdrill/logic/term"
 	"loopdrill.dev/loopdrill/loop/plant"
 	"loopdrill.dev/loopdrill/loop/power"
@@ -15,15 +16,16 @@ import (
 
 // stimulus is what one run does to both sites, in common numbers.
 type stimulus struct {
-	given    []bdd.Setting // modes, controls, switches, disablements: set before all else
-	faults   []bdd.Setting // device, output, supply and loop faults
-	stuck    []int32       // equipment that does not move
-	signals  []bdd.Setting // of devices, one after another in this order
-	acts     []bdd.Setting // acknowledge, silence, evacuate: after the signals
-	late     bool          // given is set 1 s after the signals instead
-	again    int32         // point that signals once silenced; -1 for none
-	standing bool          // the signals are still there at reset
-	lowest   bool          // levels are the lower of the two sites', instead of each site's own
+	given    []bdd.Setting  // modes, controls, switches, disablements: set before all else
+	faults   []bdd.Setting  // device, output, supply and loop faults
+	stuck    []int32        // equipment that does not move
+	signals  []bdd.Setting  // of devices, one after another in this order
+	acts     []bdd.Setting  // acknowledge, silence, evacuate: after the signals
+	late     bool           // given is set 1 s after the signals instead
+	again    int32          // point that signals once silenced; -1 for none
+	standing bool           // the signals are still there at reset
+	begins   *time.Duration // moment of the week at which the run begins, by the calendar; nil: none runs
+	lowest   bool           // levels are the lower of the two sites', instead of each site's own
 }
 
 // The cost of having a fact so: signals first, then what is set at the panel, then what operators do, then
@@ -132,6 +134,9 @@ func (p *pairing) text(s *stimulus) string {
 		return "nothing: the panel at rest"
 	case text == "":
 		text = "nothing"
+	}
+	if s.begins != nil {
+		given = append([]string{"begins " + panel.MomentText(*s.begins)}, given...)
 	}
 	if len(given) > 0 {
 		text += " (given " + strings.Join(given, "; ") + ")"

@@ -18,7 +18,7 @@ func (d *decider) resting(r *runner) error {
 			if !ok {
 				continue
 			}
-			base, err := r.base(s, nil)
+			base, err := r.base(s, nil, nil)
 			if err != nil {
 				return err
 			}
