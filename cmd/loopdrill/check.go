@@ -5,7 +5,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
-	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -13,6 +12,7 @@ import (
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 	"loopdrill.dev/loopdrill/proto/rule"
 	"loopdrill.dev/loopdrill/sim"
+	"loopdrill.dev/loopdrill/sim/page"
 	"loopdrill.dev/loopdrill/sim/script"
 	"loopdrill.dev/loopdrill/sim/site"
 )
@@ -23,7 +23,7 @@ func newCheck(io stdio) *cobra.Command {
 	var effective bool
 	cmd := &cobra.Command{
 		Use:   "check SITE",
-		Short: "Say what is wrong with a site, and calculate its wiring and supplies",
+		Short: "Say what is wrong with a site, and calculate wiring and supplies",
 		Long: `Reads site.yaml, and the matrix and the scenarios beside it, and reports every
 problem of every file at once, each with its place and what would be right.
 
@@ -142,11 +142,11 @@ func (r *checkResult) writeJSON(w io.Writer) error {
 
 // writeDefaults prints one block per default: key and value, then source and where it applies.
 func writeDefaults(w io.Writer, defaults []site.Default) error {
-	var out strings.Builder
-	out.WriteString("defaults in force:\n")
+	var out page.Page
+	out.Line("defaults in force:")
 	for _, d := range defaults {
-		fmt.Fprintf(&out, "  %-36s %s\n", d.Key, d.Value)
-		fmt.Fprintf(&out, "  %-36s %s; %s\n", "", d.Where, d.Source)
+		out.Hang(fmt.Sprintf("  %-36s ", d.Key), d.Value)
+		out.Hang(fmt.Sprintf("  %-36s ", ""), d.Where+"; "+d.Source)
 	}
 	if _, err := io.WriteString(w, out.String()); err != nil {
 		return fmt.Errorf("writing the defaults: %w", err)

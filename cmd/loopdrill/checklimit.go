@@ -3,9 +3,9 @@ package main
 import (
 	"fmt"
 	"io"
-	"strings"
 
 	"loopdrill.dev/loopdrill/proto/rule"
+	"loopdrill.dev/loopdrill/sim/page"
 )
 
 // limitJSON is one limit that the file puts in place of a pack's, in the unit at the end of its name.
@@ -31,14 +31,14 @@ func writeOverridden(w io.Writer, limits []rule.Limit) error {
 	if len(limits) == 0 {
 		return nil
 	}
-	var out strings.Builder
-	out.WriteString("limits of this site in place of the rule packs':\n")
+	var out page.Page
+	out.Line("limits of this site in place of the rule packs':")
 	for _, l := range limits {
 		why := l.Why
 		if why == "" {
 			why = "no reason is written"
 		}
-		fmt.Fprintf(&out, "  %s: %g in place of %g (%s): %s\n", l.Name, l.Value, l.BuiltIn, l.BuiltInSource(), why)
+		out.Wrap("  ", "    ", fmt.Sprintf("%s: %g in place of %g (%s): %s", l.Name, l.Value, l.BuiltIn, l.BuiltInSource(), why))
 	}
 	if _, err := io.WriteString(w, out.String()); err != nil {
 		return fmt.Errorf("writing the limits: %w", err)

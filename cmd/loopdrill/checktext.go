@@ -4,15 +4,15 @@ import (
 	"fmt"
 	"io"
 	"strings"
-	"text/tabwriter"
 
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/sim/page"
 )
 
 // writeCalculations prints the figures of a site in tables, one block each for loops, output
 // circuits and supplies. Units stand in the headings.
 func writeCalculations(w io.Writer, c *pb.Calculations) error {
-	var out strings.Builder
+	var out page.Page
 	writeLoops(&out, c.GetLoops())
 	writeCircuits(&out, c.GetCircuits())
 	writeSupplies(&out, c.GetSupplies())
@@ -22,62 +22,50 @@ func writeCalculations(w io.Writer, c *pb.Calculations) error {
 	return nil
 }
 
-// table lines cells up; every row is one line of cells that end in a tab.
-type table struct{ *tabwriter.Writer }
-
-func newTable(out *strings.Builder) table {
-	return table{tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)}
-}
-
-// row adds a row. The strings below never fail to be written.
-func (t table) row(indent string, cells ...any) {
-	for i := range cells {
-		lead := "\t"
-		if i == 0 {
-			lead = indent
-		}
-		_, _ = fmt.Fprintf(t, "%s%v", lead, cells[i])
+// row makes cells of figures and words.
+func row(cells ...any) []string {
+	texts := make([]string, len(cells))
+	for i, c := range cells {
+		texts[i] = fmt.Sprint(c)
 	}
-	_, _ = fmt.Fprintln(t)
+	return texts
 }
 
-func (t table) end() { _ = t.Flush() }
-
-func writeLoops(out *strings.Builder, loops []*pb.LoopCalculation) {
+func writeLoops(out *page.Page, loops []*pb.LoopCalculation) {
 	if len(loops) == 0 {
 		return
 	}
-	out.WriteString("loops:\n")
-	t := newTable(out)
-	t.row("  ", "loop", "wiring", "class", "devices", "isolators", "m", "ohm", "uF", "mA rest", "mA alarm", "mA limit", "s round")
+	out.Line("loops:")
+	built := [][]string{row("loop", "wiring", "class", "devices", "isolators", "m", "ohm", "uF")}
+	works := [][]string{row("loop", "mA rest", "mA alarm", "mA limit", "s round")}
 	for _, l := range loops {
 		class := l.GetAchievedClass()
 		if required := l.GetRequiredClass(); required != "" {
 			class += " of " + required
 		}
-		t.row("  ", l.GetLoop(), l.GetWiring(), class, l.GetDeviceCount(), l.GetIsolatorCount(), number(l.GetLengthM(), 1), number(l.GetResistanceOhm(), 2),
-			number(l.GetCapacitanceUf(), 4), number(l.GetRestMa(), 1), number(l.GetAlarmMa(), 1), number(l.GetLimitMa(), 1), number(l.GetRoundS(), 3))
+		built = append(built, row(l.GetLoop(), l.GetWiring(), class, l.GetDeviceCount(), l.GetIsolatorCount(), number(l.GetLengthM(), 1), number(l.GetResistanceOhm(), 2), number(l.GetCapacitanceUf(), 4)))
+		works = append(works, row(l.GetLoop(), number(l.GetRestMa(), 1), number(l.GetAlarmMa(), 1), number(l.GetLimitMa(), 1), number(l.GetRoundS(), 3)))
 	}
-	t.end()
+	out.Table("  ", 1, built)
+	out.Table("  ", 1, works)
 	writeVoltages(out, loops)
 	writeFaults(out, loops)
 }
 
 // writeVoltages prints the lowest voltages at a device.
-func writeVoltages(out *strings.Builder, loops []*pb.LoopCalculation) {
-	out.WriteString("lowest voltage at a device, V:\n")
-	t := newTable(out)
-	t.row("  ", "loop", "driver", "fed from", "rest", "at", "alarm", "at")
+func writeVoltages(out *page.Page, loops []*pb.LoopCalculation) {
+	out.Line("lowest voltage at a device, V:")
+	rows := [][]string{row("loop", "driver", "fed from", "rest", "at", "alarm", "at")}
 	for _, l := range loops {
 		if l.GetOneEndRest() == nil {
 			continue
 		}
-		t.row("  ", l.GetLoop(), number(l.GetDriverV(), 2), "one end", lowestText(l.GetOneEndRest()), l.GetOneEndRest().GetDevice(), lowestText(l.GetOneEndAlarm()), l.GetOneEndAlarm().GetDevice())
+		rows = append(rows, row(l.GetLoop(), number(l.GetDriverV(), 2), "one end", lowestText(l.GetOneEndRest()), l.GetOneEndRest().GetDevice(), lowestText(l.GetOneEndAlarm()), l.GetOneEndAlarm().GetDevice()))
 		if l.GetBothEndsRest() != nil {
-			t.row("  ", l.GetLoop(), number(l.GetDriverV(), 2), "both ends", lowestText(l.GetBothEndsRest()), l.GetBothEndsRest().GetDevice(), lowestText(l.GetBothEndsAlarm()), l.GetBothEndsAlarm().GetDevice())
+			rows = append(rows, row(l.GetLoop(), number(l.GetDriverV(), 2), "both ends", lowestText(l.GetBothEndsRest()), l.GetBothEndsRest().GetDevice(), lowestText(l.GetBothEndsAlarm()), l.GetBothEndsAlarm().GetDevice()))
 		}
 	}
-	t.end()
+	out.Table("  ", 3, rows)
 }
 
 func lowestText(l *pb.LowestVoltage) string {
@@ -88,31 +76,33 @@ func lowestText(l *pb.LowestVoltage) string {
 }
 
 // writeFaults prints what one fault of the cable does.
-func writeFaults(out *strings.Builder, loops []*pb.LoopCalculation) {
+func writeFaults(out *page.Page, loops []*pb.LoopCalculation) {
 	for _, l := range loops {
 		if l.GetDeviceCount() == 0 {
 			continue
 		}
-		fmt.Fprintf(out, "loop %d: one short loses at most %s, one break at most %s\n", l.GetLoop(),
-			count(int(l.GetLostToShortCount()), "device"), count(int(l.GetLostToBreakCount()), "device"))
-		fmt.Fprintf(out, "loop %d: a short of up to %s ohm beside the panel is indicated, one of more is not\n", l.GetLoop(), number(l.GetShortShownOhm(), 1))
+		say := func(format string, args ...any) {
+			out.Wrap(fmt.Sprintf("loop %d: ", l.GetLoop()), "  ", fmt.Sprintf(format, args...))
+		}
+		say("one short loses at most %s, one break at most %s", count(int(l.GetLostToShortCount()), "device"), count(int(l.GetLostToBreakCount()), "device"))
+		say("a short of up to %s ohm beside the panel is indicated, of more not", number(l.GetShortShownOhm(), 1))
 		switch before := l.GetBlindBefore(); before {
 		case "":
-			fmt.Fprintf(out, "loop %d: no device comes back after a short\n", l.GetLoop())
+			say("no device comes back after a short")
 		case "return":
-			fmt.Fprintf(out, "loop %d: blind after a short: %s s (in the return cable)\n", l.GetLoop(), number(l.GetBlindS(), 3))
+			say("blind after a short: %s s (in the return cable)", number(l.GetBlindS(), 3))
 		default:
-			fmt.Fprintf(out, "loop %d: blind after a short: %s s (before %s)\n", l.GetLoop(), number(l.GetBlindS(), 3), before)
+			say("blind after a short: %s s (before %s)", number(l.GetBlindS(), 3), before)
 		}
 	}
 }
 
-func writeCircuits(out *strings.Builder, circuits []*pb.CircuitCalculation) {
+func writeCircuits(out *page.Page, circuits []*pb.CircuitCalculation) {
 	if len(circuits) == 0 {
 		return
 	}
-	out.WriteString("output circuits, all loads on, the supply at its lowest; rings fed from the worse\n" +
-		"end; power_w, by the end-of-line method, at the load's least voltage, where its\ncurrent is the highest:\n")
+	out.Wrap("", "", "output circuits, all loads on, the supply at its lowest; rings fed from the worse end; power_w, by the end-of-line method, "+
+		"at the load's least voltage, where its current is the highest:")
 	for _, c := range circuits {
 		class := "class " + c.GetAchievedClass()
 		if required := c.GetRequiredClass(); required != "" {
@@ -122,43 +112,40 @@ func writeCircuits(out *strings.Builder, circuits []*pb.CircuitCalculation) {
 		if n := c.GetIsolatorCount(); n > 0 {
 			isolators = ", " + count(int(n), "isolator")
 		}
-		fmt.Fprintf(out, "  %s: %s, %s%s, %s m, %s ohm\n", c.GetOutput(), c.GetWiring(), class, isolators, number(c.GetLengthM(), 1), number(c.GetResistanceOhm(), 3))
+		out.Wrap("  ", "    ", fmt.Sprintf("%s: %s, %s%s, %s m, %s ohm", c.GetOutput(), c.GetWiring(), class, isolators, number(c.GetLengthM(), 1), number(c.GetResistanceOhm(), 3)))
 		longest := ""
 		if c.LongestM != nil {
 			longest = fmt.Sprintf("; longest with all at its end %s m", number(c.GetLongestM(), 0))
 		}
-		fmt.Fprintf(out, "    %s mA from %s at %s V%s\n", number(c.GetCurrentMa(), 1), c.GetSupply(), number(c.GetStartV(), 2), longest)
-		fmt.Fprintf(out, "    one short at rest silences at most %s, one break at most %s\n", count(int(c.GetLostToShortCount()), "load"), count(int(c.GetLostToBreakCount()), "load"))
-		t := newTable(out)
-		t.row("    ", "load", "V", "V drop", "V margin")
+		out.Wrap("    ", "      ", fmt.Sprintf("%s mA from %s at %s V%s", number(c.GetCurrentMa(), 1), c.GetSupply(), number(c.GetStartV(), 2), longest))
+		out.Wrap("    ", "      ", fmt.Sprintf("one short at rest silences at most %s, one break at most %s", count(int(c.GetLostToShortCount()), "load"), count(int(c.GetLostToBreakCount()), "load")))
+		rows := [][]string{row("load", "V", "V drop", "V margin")}
 		for _, l := range c.GetLoads() {
-			t.row("    ", l.GetLoad(), number(l.GetVoltageV(), 4), number(l.GetDropV(), 4), number(l.GetMarginV(), 4))
+			rows = append(rows, row(l.GetLoad(), number(l.GetVoltageV(), 4), number(l.GetDropV(), 4), number(l.GetMarginV(), 4)))
 		}
-		t.row("    ", "by the end-of-line method", number(c.GetEndOfLineV(), 4), number(c.GetEndOfLineDropV(), 4), number(c.GetEndOfLineMarginV(), 4))
-		t.end()
+		rows = append(rows, row("by the end-of-line method", number(c.GetEndOfLineV(), 4), number(c.GetEndOfLineDropV(), 4), number(c.GetEndOfLineMarginV(), 4)))
+		out.Table("    ", 1, rows)
 	}
 }
 
-func writeSupplies(out *strings.Builder, supplies []*pb.SupplyCalculation) {
+func writeSupplies(out *page.Page, supplies []*pb.SupplyCalculation) {
 	if len(supplies) == 0 {
 		return
 	}
-	out.WriteString("supplies:\n")
-	t := newTable(out)
-	t.row("  ", "supply", "mA rest", "mA circuits", "mA alarm", "A limit", "A fuse")
+	out.Line("supplies:")
+	rows := [][]string{row("supply", "mA rest", "mA circuits", "mA alarm", "A limit", "A fuse")}
 	for _, s := range supplies {
-		t.row("  ", s.GetSupply(), number(s.GetStandbyMa(), 1), number(s.GetCircuitsMa(), 1), number(s.GetAlarmMa(), 1), given(s.LimitA), given(s.FuseA))
+		rows = append(rows, row(s.GetSupply(), number(s.GetStandbyMa(), 1), number(s.GetCircuitsMa(), 1), number(s.GetAlarmMa(), 1), given(s.LimitA), given(s.FuseA)))
 	}
-	t.end()
-	out.WriteString("batteries:\n")
-	t = newTable(out)
-	t.row("  ", "supply", "by", "Ah required", "Ah fitted", "formula")
+	out.Table("  ", 1, rows)
+	out.Line("batteries:")
+	rows = [][]string{row("supply", "by", "Ah required", "Ah fitted", "formula")}
 	for _, s := range supplies {
 		for _, b := range s.GetBatteries() {
-			t.row("  ", s.GetSupply(), b.GetMethod(), number(b.GetRequiredAh(), 3), given(b.FittedAh), b.GetFormula())
+			rows = append(rows, row(s.GetSupply(), b.GetMethod(), number(b.GetRequiredAh(), 3), given(b.FittedAh), b.GetFormula()))
 		}
 	}
-	t.end()
+	out.Table("  ", 2, rows)
 }
 
 // number writes a figure with at most so many places, without zeros that say nothing.

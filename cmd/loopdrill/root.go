@@ -12,6 +12,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"loopdrill.dev/loopdrill/sim"
+	"loopdrill.dev/loopdrill/sim/page"
 )
 
 // stdio is everything of the process that a command may touch.
@@ -24,9 +25,9 @@ type stdio struct {
 
 // caution closes the help of every command: what the bench is not, in lines of a terminal.
 func caution() string {
-	text := sim.Caution
-	cut := strings.LastIndex(text[:80], " ")
-	return text[:cut] + "\n" + text[cut+1:]
+	var text page.Page
+	text.Wrap("", "", sim.Caution)
+	return strings.TrimSuffix(text.String(), "\n")
 }
 
 // run executes one command line.
@@ -45,6 +46,7 @@ func newRoot(io stdio) *cobra.Command {
 to the nanosecond, comes out.
 
 SITE is a site.yaml, or a folder with site.yaml, matrix.csv and scenarios/.
+
 Exit status: 0 good; 1 it ran and something is wrong; 2 it could not run;
 130 interrupted. Every flag may also be set in the environment, --output as
 LOOPDRILL_OUTPUT; a flag on the command line wins.`,
@@ -69,7 +71,8 @@ LOOPDRILL_OUTPUT; a flag on the command line wins.`,
 	for _, command := range commands(io) {
 		root.AddCommand(command)
 	}
-	addCaution(root)
+	layOut(root)
+	root.SetUsageTemplate(strings.ReplaceAll(root.UsageTemplate(), ".FlagUsages", fmt.Sprintf(".FlagUsagesWrapped %d", page.Width)))
 	root.InitDefaultCompletionCmd()
 	return root
 }
@@ -79,14 +82,23 @@ func commands(io stdio) []*cobra.Command {
 	return []*cobra.Command{newCheck(io), newVerify(io), newWhy(io), newMatrix(io), newDiff(io), newPlay(io), newNew(io), newServe(io)}
 }
 
-// addCaution puts the caution under the help of a command and of all below it.
-func addCaution(cmd *cobra.Command) {
+// layOut brings the help of a command, and of all below it, to a terminal's width, and puts the caution under it.
+func layOut(cmd *cobra.Command) {
 	if cmd.Long == "" {
 		cmd.Long = cmd.Short + "."
 	}
-	cmd.Long += "\n\n" + caution()
+	var text page.Page
+	for paragraph := range strings.SplitSeq(cmd.Long, "\n\n") {
+		if strings.Contains(paragraph, "\n  ") { // lined up by hand
+			text.Line("%s\n", paragraph)
+			continue
+		}
+		text.Wrap("", "", paragraph)
+		text.Line("")
+	}
+	cmd.Long = text.String() + caution()
 	for _, sub := range cmd.Commands() {
-		addCaution(sub)
+		layOut(sub)
 	}
 }
 

@@ -15,7 +15,7 @@ func newWhy(std stdio) *cobra.Command {
 	var way, effect string
 	cmd := &cobra.Command{
 		Use:   "why SITE --way WAY --effect EFFECT",
-		Short: "Tell the story of one effect: from stimulus to contact, or where it breaks off",
+		Short: "Tell the story of one effect, from stimulus to contact",
 		Long: `Runs one way and prints, for each output of the effect, every time and every event
 from the stimulus to the contact and the equipment, with the place in the site file
 that made it so; for an output that stays at rest, the first link that is missing.

@@ -4,13 +4,10 @@ import (
 	"fmt"
 	"io"
 	"strings"
-	"unicode/utf8"
 
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/sim/page"
 )
-
-// width is a terminal's 80 columns; words longer than that are not broken.
-const width = 80
 
 // WriteText writes a report for people: the verdict, each difference with its smallest stimulus and both
 // courses, and what must be tested again where that was asked for.
@@ -18,20 +15,20 @@ func WriteText(w io.Writer, r *pb.DiffReport) error {
 	t := &text{}
 	if r.GetRetest() != nil {
 		t.retest(r.GetRetest())
-		t.line("")
+		t.Line("")
 	}
 	t.head(r)
 	for i, d := range r.GetDifferences() {
 		t.difference(i+1, d)
 	}
 	if len(r.GetNotes()) > 0 {
-		t.line("")
+		t.Line("")
 	}
 	for _, n := range r.GetNotes() {
-		t.wrap("note: ", "      ", n)
+		t.Wrap("note: ", "      ", n)
 	}
-	t.line("")
-	t.wrap("", "", r.GetCaution())
+	t.Line("")
+	t.Wrap("", "", r.GetCaution())
 	if _, err := io.WriteString(w, t.String()); err != nil {
 		return fmt.Errorf("writing the report: %w", err)
 	}
@@ -39,25 +36,7 @@ func WriteText(w io.Writer, r *pb.DiffReport) error {
 }
 
 // text collects lines.
-type text struct{ strings.Builder }
-
-func (t *text) line(format string, args ...any) { fmt.Fprintf(&t.Builder, format+"\n", args...) }
-
-// wrap writes words in lines of a terminal's width, the first behind one lead, the others behind another.
-func (t *text) wrap(lead, next, words string) {
-	line, empty := lead, true
-	for word := range strings.FieldsSeq(words) {
-		if !empty && utf8.RuneCountInString(line)+1+utf8.RuneCountInString(word) > width {
-			t.line("%s", line)
-			line, empty = next, true
-		}
-		if !empty {
-			line += " "
-		}
-		line, empty = line+word, false
-	}
-	t.line("%s", strings.TrimRight(line, " "))
-}
+type text struct{ page.Page }
 
 func plural(n int, noun string) string {
 	if n == 1 {
@@ -68,9 +47,9 @@ func plural(n int, noun string) string {
 
 func (t *text) head(r *pb.DiffReport) {
 	if r.GetSame() {
-		t.line("SAME: %s and %s do the same", r.GetOld(), r.GetNew())
+		t.Line("SAME: %s and %s do the same", r.GetOld(), r.GetNew())
 	} else {
-		t.line("DIFFERENT: %s", plural(len(r.GetDifferences()), "difference"))
+		t.Line("DIFFERENT: %s", plural(len(r.GetDifferences()), "difference"))
 	}
 	c := r.GetCounts()
 	left := ""
@@ -81,20 +60,20 @@ func (t *text) head(r *pb.DiffReport) {
 	if c.GetToleranceS() > 0 {
 		times = fmt.Sprintf("times within %.4g s count as equal, since polling or the order of commands differs", c.GetToleranceS())
 	}
-	t.wrap("", "", fmt.Sprintf("%s decided over all combinations of %s; %s on both sites%s; %s", plural(int(c.GetOutputs()), "output"), plural(int(c.GetFacts()), "fact"), plural(int(c.GetRuns()), "run"), left, times))
+	t.Wrap("", "", fmt.Sprintf("%s decided over all combinations of %s; %s on both sites%s; %s", plural(int(c.GetOutputs()), "output"), plural(int(c.GetFacts()), "fact"), plural(int(c.GetRuns()), "run"), left, times))
 }
 
 // maxSubjects bounds the names that one difference shows.
 const maxSubjects = 6
 
 func (t *text) difference(n int, d *pb.Difference) {
-	t.line("")
+	t.Line("")
 	names := d.GetSubjects()
 	more := ""
 	if len(names) > maxSubjects {
 		names, more = names[:maxSubjects], fmt.Sprintf(" and %d more", len(names)-maxSubjects)
 	}
-	t.wrap(fmt.Sprintf("%d. %s ", n, d.GetKind()), "   ", strings.Join(names, ", ")+more+": "+d.GetTitle())
+	t.Wrap(fmt.Sprintf("%d. %s ", n, d.GetKind()), "   ", strings.Join(names, ", ")+more+": "+d.GetTitle())
 	side := func(lead, words string, at *pb.Position) {
 		if words == "" && at == nil {
 			return
@@ -102,12 +81,12 @@ func (t *text) difference(n int, d *pb.Difference) {
 		if at != nil {
 			words = strings.TrimSpace(fmt.Sprintf("%s [%s:%d]", words, at.GetFile(), at.GetLine()))
 		}
-		t.wrap("   "+lead+" ", "       ", words)
+		t.Wrap("   "+lead+" ", "       ", words)
 	}
 	side("old", d.GetOld(), d.GetOldPosition())
 	if d.GetOld() == "" && d.GetKnown() == simulated && d.GetKind() != "behaviour" && d.GetKind() != "sequence" && d.GetNew() != "" {
 		side("new", "", d.GetNewPosition())
-		t.wrap("   computed: ", "       ", d.GetNew())
+		t.Wrap("   computed: ", "       ", d.GetNew())
 	} else if d.GetKnown() == computed {
 		side("new", "", d.GetNewPosition())
 	} else {
@@ -115,21 +94,21 @@ func (t *text) difference(n int, d *pb.Difference) {
 	}
 	switch d.GetKnown() {
 	case computed:
-		t.wrap("   computed: ", "       ", d.GetNew())
-		t.wrap("   ", "   ", fmt.Sprintf("%s showed no difference", plural(int(d.GetRuns()), "run")))
+		t.Wrap("   computed: ", "       ", d.GetNew())
+		t.Wrap("   ", "   ", fmt.Sprintf("%s showed no difference", plural(int(d.GetRuns()), "run")))
 	case decided:
 		if d.GetStimulus() != "" {
-			t.wrap("   by: ", "       ", d.GetStimulus())
+			t.Wrap("   by: ", "       ", d.GetStimulus())
 		}
-		t.wrap("   ", "   ", fmt.Sprintf("decided by the conditions; %s showed no difference", plural(int(d.GetRuns()), "run")))
+		t.Wrap("   ", "   ", fmt.Sprintf("decided by the conditions; %s showed no difference", plural(int(d.GetRuns()), "run")))
 	case unseen:
-		t.wrap("   ", "   ", fmt.Sprintf("differs in the file; no difference was seen in %s", plural(int(d.GetRuns()), "run")))
+		t.Wrap("   ", "   ", fmt.Sprintf("differs in the file; no difference was seen in %s", plural(int(d.GetRuns()), "run")))
 	case simulated:
-		t.wrap("   shown by: ", "       ", d.GetStimulus())
+		t.Wrap("   shown by: ", "       ", d.GetStimulus())
 		t.course("old", d.GetOldCourse(), 0)
 		t.course("new", d.GetNewCourse(), alikeLinks(d.GetOldCourse().GetChain(), d.GetNewCourse().GetChain()))
 		if len(d.GetAlso()) > 0 {
-			t.wrap("   also: ", "       ", namesText(d.GetAlso()))
+			t.Wrap("   also: ", "       ", namesText(d.GetAlso()))
 		}
 	}
 }
@@ -145,48 +124,44 @@ func alikeLinks(a, b []*pb.ChainLink) int {
 
 // course writes one site's course; of its chain the links that the other site's has too are not repeated.
 func (t *text) course(side string, c *pb.DiffCourse, alike int) {
-	t.wrap("   "+side+" ", "       ", c.GetSubject()+": "+c.GetDid())
+	t.Wrap("   "+side+" ", "       ", c.GetSubject()+": "+c.GetDid())
 	switch chain := c.GetChain(); {
 	case alike == len(chain) && alike > 0:
-		t.line("                    as above, up to %.6f s", chain[alike-1].GetAtS())
+		t.Line("                    as above, up to %.6f s", chain[alike-1].GetAtS())
 	case alike > 0:
-		t.line("                    as above, up to %.6f s; then", chain[alike-1].GetAtS())
+		t.Line("                    as above, up to %.6f s; then", chain[alike-1].GetAtS())
 	}
 	for _, link := range c.GetChain()[alike:] {
-		where := ""
-		if p := link.GetPosition(); p != nil {
-			where = fmt.Sprintf("  [%s:%d]", p.GetFile(), p.GetLine())
-		}
-		t.wrap(fmt.Sprintf("  %14.6f s  ", link.GetAtS()), "                    ", link.GetWhat()+where)
+		t.Link(link)
 	}
 }
 
 func (t *text) retest(r *pb.Retest) {
-	t.line("TEST AGAIN ON SITE")
-	t.wrap("", "", r.GetCaution())
-	t.wrap("", "", r.GetRule()+".")
-	t.line("")
-	t.line("Functions affected: all %d", len(r.GetFunctions()))
+	t.Line("TEST AGAIN ON SITE")
+	t.Wrap("", "", r.GetCaution())
+	t.Wrap("", "", r.GetRule()+".")
+	t.Line("")
+	t.Line("Functions affected: all %d", len(r.GetFunctions()))
 	for _, f := range r.GetFunctions() {
-		t.wrap("[ ] ", "    ", namesText(f.GetSubjects())+": "+f.GetTest())
+		t.Wrap("[ ] ", "    ", namesText(f.GetSubjects())+": "+f.GetTest())
 		if f.GetOperate() != "" {
-			t.wrap("    operate: ", "      ", f.GetOperate())
+			t.Wrap("    operate: ", "      ", f.GetOperate())
 		}
 	}
-	t.line("")
-	t.line("Initiating devices affected: all %d", len(r.GetAffected()))
+	t.Line("")
+	t.Line("Initiating devices affected: all %d", len(r.GetAffected()))
 	for _, d := range r.GetAffected() {
 		t.device(d)
 	}
 	if len(r.GetRemoved()) > 0 {
-		t.line("")
-		t.line("Devices gone: %d", len(r.GetRemoved()))
+		t.Line("")
+		t.Line("Devices gone: %d", len(r.GetRemoved()))
 		for _, d := range r.GetRemoved() {
 			t.device(d)
 		}
 	}
-	t.line("")
-	t.line("Initiating devices not affected: %d of %d", len(r.GetSample()), r.GetUnaffected())
+	t.Line("")
+	t.Line("Initiating devices not affected: %d of %d", len(r.GetSample()), r.GetUnaffected())
 	for _, d := range r.GetSample() {
 		t.device(d)
 	}
@@ -197,8 +172,8 @@ func (t *text) device(d *pb.RetestDevice) {
 	if d.GetZone() != "" {
 		where += ", zone " + d.GetZone()
 	}
-	t.wrap("[ ] ", "    ", fmt.Sprintf("%-7s %s (%s)", d.GetAddress(), d.GetLabel(), where))
+	t.Wrap("[ ] ", "    ", fmt.Sprintf("%-7s %s (%s)", d.GetAddress(), d.GetLabel(), where))
 	if d.GetWhy() != "" {
-		t.wrap("    ", "    ", d.GetWhy())
+		t.Wrap("    ", "    ", d.GetWhy())
 	}
 }

@@ -38,21 +38,21 @@ func (c *Coverage) Report(index *site.Index) *pb.PlayCoverage {
 // coverage writes what scenarios exercised: a line of figures for each sort of things, then what
 // no scenario showed.
 func (t *text) coverage(c *pb.PlayCoverage) {
-	t.line("")
-	t.line("exercised by these scenarios:")
+	t.Line("")
+	t.Line("exercised by these scenarios:")
 	all := true
 	for _, s := range c.GetSorts() {
 		if s.GetAspects() == 0 {
 			continue
 		}
-		t.line("  %-10s %4d of %-4d %s", s.GetSort(), s.GetExercised(), s.GetAspects(), coverageWords[s.GetSort()])
+		t.Line("  %-10s %4d of %-4d %s", s.GetSort(), s.GetExercised(), s.GetAspects(), coverageWords[s.GetSort()])
 		all = all && s.GetExercised() == s.GetAspects()
 	}
 	if all {
-		t.line("nothing was left out")
+		t.Line("nothing was left out")
 		return
 	}
-	t.line("never seen:")
+	t.Line("never seen:")
 	for _, s := range c.GetSorts() {
 		t.unseen(s)
 	}
@@ -68,11 +68,11 @@ func (t *text) unseen(s *pb.CoveredSort) {
 		case oneWay[s.GetSort()]:
 			names = append(names, thing.GetName())
 		default:
-			t.wrap(head, thing.GetName()+": "+strings.Join(unseen, ", "))
+			t.Hang(head, thing.GetName()+": "+strings.Join(unseen, ", "))
 		}
 	}
 	if len(names) > 0 {
-		t.wrap(head, strings.Join(names, ", "))
+		t.Hang(head, strings.Join(names, ", "))
 	}
 }
 

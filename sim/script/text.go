@@ -10,10 +10,8 @@ import (
 
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 	"loopdrill.dev/loopdrill/sim/drill"
+	"loopdrill.dev/loopdrill/sim/page"
 )
-
-// width is a terminal's 80 columns; names longer than that are not broken.
-const width = 80
 
 // WriteText writes a report for people: a line for each scenario, what did not pass in full, the
 // counts and the caution.
@@ -22,17 +20,17 @@ func WriteText(w io.Writer, r *pb.PlayReport) error {
 	for _, s := range r.GetScenarios() {
 		t.scenario(s)
 	}
-	t.line("")
+	t.Line("")
 	t.counts("scenario", r.GetScenarioCounts())
 	t.counts("expectation", r.GetExpectationCounts())
 	if r.GetInterrupted() {
-		t.line("INTERRUPTED: this is part of the whole")
+		t.Line("INTERRUPTED: this is part of the whole")
 	}
 	if r.GetCoverage() != nil {
 		t.coverage(r.GetCoverage())
 	}
-	t.line("")
-	t.wrap("", r.GetCaution())
+	t.Line("")
+	t.Hang("", r.GetCaution())
 	if _, err := io.WriteString(w, t.String()); err != nil {
 		return fmt.Errorf("writing the report: %w", err)
 	}
@@ -40,16 +38,14 @@ func WriteText(w io.Writer, r *pb.PlayReport) error {
 }
 
 // text collects lines.
-type text struct{ strings.Builder }
-
-func (t *text) line(format string, args ...any) { fmt.Fprintf(&t.Builder, format+"\n", args...) }
+type text struct{ page.Page }
 
 func (t *text) counts(noun string, c *pb.OutcomeCounts) {
 	all := c.GetPassed() + c.GetFailed() + c.GetErrored()
 	if all != 1 {
 		noun += "s"
 	}
-	t.line("%d %s: %d passed, %d failed, %d errored", all, noun, c.GetPassed(), c.GetFailed(), c.GetErrored())
+	t.Line("%d %s: %d passed, %d failed, %d errored", all, noun, c.GetPassed(), c.GetFailed(), c.GetErrored())
 }
 
 // scenario writes its line, and below it whatever did not pass.
@@ -59,11 +55,11 @@ func (t *text) scenario(s *pb.ScenarioReport) {
 		outcome = strings.ToUpper(outcome)
 	}
 	c := s.GetCounts()
-	t.line("%-7s  %s  %3d of %-3d  %.12s", outcome, pad(stem(s.GetFile()), 45), c.GetPassed(), len(s.GetExpectations()), s.GetDigest())
+	t.Line("%-7s  %s  %3d of %-3d  %.12s", outcome, pad(stem(s.GetFile()), 45), c.GetPassed(), len(s.GetExpectations()), s.GetDigest())
 	if outcome == Passed {
 		return
 	}
-	t.wrap("  ", s.GetScenario())
+	t.Hang("  ", s.GetScenario())
 	if s.GetReason() != "" {
 		t.field("reason", s.GetReason())
 	}
@@ -73,21 +69,21 @@ func (t *text) scenario(s *pb.ScenarioReport) {
 		}
 	}
 	for _, o := range s.GetOthers() {
-		t.line("  %s operates, and no expectation names it", o.GetOutput())
+		t.Line("  %s operates, and no expectation names it", o.GetOutput())
 		t.field("expected", "at rest: the scenario says `others: none`")
 		t.field("got", fmt.Sprintf("%s at %s", o.GetState(), seconds(o.GetAtS())))
 		t.chain(o.GetChain())
 	}
 	t.field("seed", fmt.Sprint(s.GetSeed()))
 	if s.GetReplay() != "" {
-		t.line("    %-8s  %s", "again", s.GetReplay()) // a command is not broken
+		t.Line("    %-8s  %s", "again", s.GetReplay()) // a command is not broken
 	}
 }
 
 func (t *text) expectation(e *pb.ExpectationReport) {
 	p := e.GetPosition()
-	t.line("  %s:%d:%d: %s at %s", p.GetFile(), p.GetLine(), p.GetColumn(), e.GetOutcome(), seconds(e.GetAtS()))
-	t.wrap("    ", e.GetText())
+	t.Line("  %s:%d:%d: %s at %s", p.GetFile(), p.GetLine(), p.GetColumn(), e.GetOutcome(), seconds(e.GetAtS()))
+	t.Hang("    ", e.GetText())
 	if e.GetNote() != "" {
 		t.field("note", e.GetNote())
 	}
@@ -102,27 +98,11 @@ func (t *text) chain(links []*pb.ChainLink) {
 		if i > 0 {
 			name = ""
 		}
-		t.wrap(fmt.Sprintf("    %-8s  %14s  ", name, seconds(link.GetAtS())), link.GetWhat())
+		t.Hang(fmt.Sprintf("    %-8s  %14s  ", name, seconds(link.GetAtS())), link.GetWhat())
 	}
 }
 
-func (t *text) field(name, value string) { t.wrap(fmt.Sprintf("    %-8s  ", name), value) }
-
-// wrap writes words behind a head, further lines indented to the head's width.
-func (t *text) wrap(head, words string) {
-	line, empty := head, true
-	for word := range strings.FieldsSeq(words) {
-		if !empty && utf8.RuneCountInString(line)+1+utf8.RuneCountInString(word) > width {
-			t.line("%s", line)
-			line, empty = strings.Repeat(" ", utf8.RuneCountInString(head)), true
-		}
-		if !empty {
-			line += " "
-		}
-		line, empty = line+word, false
-	}
-	t.line("%s", strings.TrimRight(line, " "))
-}
+func (t *text) field(name, value string) { t.Hang(fmt.Sprintf("    %-8s  ", name), value) }
 
 // seconds writes a time of a report, which is whole nanoseconds: exact up to a hundred days.
 func seconds(s float64) string { return drill.Seconds(time.Duration(math.Round(s * 1e9))) }

@@ -4,13 +4,10 @@ import (
 	"fmt"
 	"io"
 	"strings"
-	"unicode/utf8"
 
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/sim/page"
 )
-
-// textWidth is the width to which details are wrapped: a terminal's 80 columns.
-const textWidth = 80
 
 // SeverityWord returns the word of a severity as text and JSON output print it.
 func SeverityWord(s pb.Severity) string {
@@ -49,41 +46,19 @@ func Plain(_ pb.Severity, word string) string { return word }
 
 // text is the text form of one finding, line end included.
 func text(f *pb.Finding, paint func(pb.Severity, string) string) string {
-	var b strings.Builder
+	var b page.Page
+	place := ""
 	if p := f.GetPosition(); p != nil {
-		fmt.Fprintf(&b, "%s:%d:%d: ", p.GetFile(), p.GetLine(), p.GetColumn())
+		place = fmt.Sprintf("%s:%d:%d: ", p.GetFile(), p.GetLine(), p.GetColumn())
 	}
-	fmt.Fprintf(&b, "%s: %s\n", paint(f.GetSeverity(), SeverityWord(f.GetSeverity())), f.GetTitle())
-	writeWrapped(&b, f.GetDetail())
+	b.Line("%s%s: %s", place, paint(f.GetSeverity(), SeverityWord(f.GetSeverity())), f.GetTitle())
+	for line := range strings.SplitSeq(f.GetDetail(), "\n") { // its own line ends are kept
+		if strings.TrimSpace(line) != "" {
+			b.Hang("    ", line)
+		}
+	}
 	if clause := f.GetClause(); clause != "" {
-		writeWrapped(&b, "["+clause+"]")
+		b.Hang("    ", "["+clause+"]")
 	}
 	return b.String()
-}
-
-// writeWrapped writes text indented and wrapped at blanks; its own line ends are kept.
-func writeWrapped(b *strings.Builder, text string) {
-	const indent = "    "
-	for line := range strings.SplitSeq(text, "\n") {
-		column := 0
-		for word := range strings.FieldsSeq(line) {
-			length := utf8.RuneCountInString(word)
-			switch {
-			case column == 0:
-				b.WriteString(indent)
-				column = len(indent)
-			case column+1+length > textWidth:
-				b.WriteString("\n" + indent)
-				column = len(indent)
-			default:
-				b.WriteByte(' ')
-				column++
-			}
-			b.WriteString(word)
-			column += length
-		}
-		if column > 0 {
-			b.WriteByte('\n')
-		}
-	}
 }

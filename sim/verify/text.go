@@ -11,6 +11,7 @@ import (
 
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 	"loopdrill.dev/loopdrill/sim/drill"
+	"loopdrill.dev/loopdrill/sim/page"
 )
 
 // marks are the grid's one-letter verdicts.
@@ -20,9 +21,9 @@ var marks = map[string]byte{
 	firesAfterReset.String(): 'R', covered.String(): 'c', notJudged.String(): '-',
 }
 
-const legend = `= as required  m missing  u unexpected  w wrong state  e early  l late  c covered
+const legend = `= as required  m missing  u unexpected  w wrong state  e early  l late
 s not silenced  S wrongly silenced  r stays on  R fires after reset
-- not judged  ? errored  . nothing demanded`
+c covered  - not judged  ? errored  . nothing demanded`
 
 // maxShown bounds the differences that the text lists in full.
 const maxShown = 20
@@ -35,18 +36,14 @@ func WriteText(w io.Writer, r *pb.VerifyReport) error {
 	t.grid(r)
 	t.responses(r)
 	t.coverage(r.GetCoverage())
-	t.line("")
-	t.wrap("", r.GetCaution())
+	t.Line("")
+	t.Hang("", r.GetCaution())
 	_, err := io.WriteString(w, t.String())
 	return err
 }
 
 // text collects lines.
-type text struct{ strings.Builder }
-
-func (t *text) line(format string, args ...any) {
-	fmt.Fprintf(&t.Builder, format+"\n", args...)
-}
+type text struct{ page.Page }
 
 func (t *text) head(r *pb.VerifyReport) {
 	c := r.GetCounts()
@@ -54,27 +51,27 @@ func (t *text) head(r *pb.VerifyReport) {
 	if name == "" {
 		name = r.GetSite()
 	}
-	t.line("%s: %d rows x %d columns, %d ways, %d runs", name, c.GetRows(), c.GetColumns(), c.GetWays(), c.GetRuns())
+	t.Line("%s: %d rows x %d columns, %d ways, %d runs", name, c.GetRows(), c.GetColumns(), c.GetWays(), c.GetRuns())
 	var words []string
 	for _, v := range r.GetVerdicts() {
 		words = append(words, fmt.Sprintf("%d %s", v.GetCells(), v.GetVerdict()))
 	}
 	if len(words) > 0 {
-		t.line("cells: %s", strings.Join(words, ", "))
+		t.Hang("cells: ", strings.Join(words, ", "))
 	}
 	switch {
 	case r.GetInterrupted():
-		t.line("INTERRUPTED: what follows is part of the whole")
+		t.Line("INTERRUPTED: what follows is part of the whole")
 	case r.GetPassed():
-		t.line("PASSED")
+		t.Line("PASSED")
 	default:
-		t.line("FAILED")
+		t.Line("FAILED")
 	}
 	switch n := r.GetFindingsErrors(); {
 	case n == 1:
-		t.line("the files hold 1 finding that counts as an error: `check` says more")
+		t.Line("the files hold 1 finding that counts as an error: `check` says more")
 	case n > 1:
-		t.line("the files hold %d findings that count as errors: `check` says more", n)
+		t.Line("the files hold %d findings that count as errors: `check` says more", n)
 	}
 }
 
@@ -82,9 +79,9 @@ func (t *text) head(r *pb.VerifyReport) {
 func (t *text) wrong(r *pb.VerifyReport) {
 	for _, row := range r.GetRows() {
 		if row.GetErrored() != "" {
-			t.line("")
-			t.line("%s: errored", placeText(row.GetPosition()))
-			t.wrap("  ", row.GetErrored())
+			t.Line("")
+			t.Line("%s: errored", placeText(row.GetPosition()))
+			t.Hang("  ", row.GetErrored())
 		}
 	}
 	shown, left := 0, 0
@@ -96,8 +93,8 @@ func (t *text) wrong(r *pb.VerifyReport) {
 			left++
 			continue
 		}
-		t.line("")
-		t.line("%s: %s x %s: %s", placeText(c.GetPosition()), c.GetCause(), c.GetColumn(), strings.ReplaceAll(c.GetVerdict(), "-", " "))
+		t.Line("")
+		t.Line("%s: %s x %s: %s", placeText(c.GetPosition()), c.GetCause(), c.GetColumn(), strings.ReplaceAll(c.GetVerdict(), "-", " "))
 		t.difference(c.GetDifference())
 	}
 	for _, d := range r.GetDifferences() {
@@ -105,13 +102,13 @@ func (t *text) wrong(r *pb.VerifyReport) {
 			left++
 			continue
 		}
-		t.line("")
-		t.line("run of %s: %s: %s", d.GetCause(), d.GetOutput(), strings.ReplaceAll(d.GetVerdict(), "-", " "))
+		t.Line("")
+		t.Line("run of %s: %s: %s", d.GetCause(), d.GetOutput(), strings.ReplaceAll(d.GetVerdict(), "-", " "))
 		t.difference(d)
 	}
 	if left > 0 {
-		t.line("")
-		t.line("and %d more; --output json lists them all", left)
+		t.Line("")
+		t.Line("and %d more; --output json lists them all", left)
 	}
 }
 
@@ -148,7 +145,7 @@ func (t *text) difference(d *pb.RunDifference) {
 		if i == 0 {
 			name = "chain"
 		}
-		t.field(name, fmt.Sprintf("%12.6f s  %s", link.GetAtS(), link.GetWhat()))
+		t.Hang(fmt.Sprintf("  %-10s%12.6f s  ", name, link.GetAtS()), link.GetWhat())
 	}
 }
 
@@ -158,26 +155,7 @@ func secondsText(s float64) string {
 }
 
 func (t *text) field(name, value string) {
-	t.wrap(fmt.Sprintf("  %-10s", name), value)
-}
-
-// width is what the text keeps to where words allow it.
-const width = 100
-
-// wrap writes words behind a first indent, and under it.
-func (t *text) wrap(indent, words string) {
-	line, blank := indent, strings.Repeat(" ", len(indent))
-	for i, word := range strings.Fields(words) {
-		if i > 0 && len(line)+1+len(word) > width {
-			t.line("%s", strings.TrimRight(line, " "))
-			line = blank
-		}
-		if len(line) > len(indent) {
-			line += " "
-		}
-		line += word
-	}
-	t.line("%s", line)
+	t.Hang(fmt.Sprintf("  %-10s", name), value)
 }
 
 // grid writes one letter for each cell: rows of the matrix by numbered columns.
@@ -188,27 +166,27 @@ func (t *text) grid(r *pb.VerifyReport) {
 	for _, row := range r.GetRows() {
 		wide = max(wide, min(32, len(row.GetCause())))
 	}
-	t.line("")
+	t.Line("")
 	tens, ones := "", ""
 	for i := range columns {
 		tens += string(" 123456789"[(i+1)/10%10])
 		ones += string("0123456789"[(i+1)%10])
 	}
 	if len(columns) > 9 {
-		t.line("%-*s %5s  %s", wide, "", "", tens)
+		t.Line("%-*s %5s  %s", wide, "", "", tens)
 	}
-	t.line("%-*s %5s  %s", wide, "row", "ways", ones)
+	t.Line("%-*s %5s  %s", wide, "row", "ways", ones)
 	for k, row := range r.GetRows() {
 		line := bytes.Repeat([]byte{'.'}, len(columns))
 		for _, c := range cells[k] {
 			line[slices.Index(columns, c.GetColumn())] = marks[c.GetVerdict()]
 		}
-		t.line("%-*s %5d  %s", wide, shorten(row.GetCause(), 32), row.GetWays(), line)
+		t.Line("%-*s %5d  %s", wide, shorten(row.GetCause(), 32), row.GetWays(), line)
 	}
-	t.line("")
+	t.Line("")
 	t.columnNames(columns)
-	t.line("")
-	t.line("%s", legend)
+	t.Line("")
+	t.Line("%s", legend)
 }
 
 // CellsByRow returns the cells of each row of a report. Rows may share a name, so it goes by where
@@ -232,14 +210,14 @@ func (t *text) columnNames(columns []string) {
 	for _, name := range columns {
 		wide = max(wide, len([]rune(name)))
 	}
-	each := max(1, width/(wide+6))
+	each := max(1, page.Width/(wide+6))
 	rows := (len(columns) + each - 1) / each
 	for row := range rows {
 		var line strings.Builder
 		for i := row; i < len(columns); i += rows {
 			fmt.Fprintf(&line, "%3d %-*s  ", i+1, wide, columns[i])
 		}
-		t.line("%s", strings.TrimRight(line.String(), " "))
+		t.Line("%s", strings.TrimRight(line.String(), " "))
 	}
 }
 
@@ -268,11 +246,11 @@ func (t *text) responses(r *pb.VerifyReport) {
 	if worst == nil {
 		return
 	}
-	t.line("")
-	t.line("response from the device's own output to the operation (t0 to t4), less the delay on purpose:")
-	t.line("slowest of all %.3f s (%s x %s); computed worst case %.3f s; allowed %s",
-		worst.GetWorstS(), worst.GetCause(), worst.GetColumn(), worst.GetBoundS(), secondsText(worst.GetWithinS()))
-	t.line("on a healthy installation, at the worst moment of the polling")
+	t.Line("")
+	t.Wrap("", "", "response from the device's own output to the operation (t0 to t4), less the delay on purpose:")
+	t.Wrap("", "  ", fmt.Sprintf("slowest of all %.3f s (%s x %s); computed worst case %.3f s; allowed %s",
+		worst.GetWorstS(), worst.GetCause(), worst.GetColumn(), worst.GetBoundS(), secondsText(worst.GetWithinS())))
+	t.Line("on a healthy installation, at the worst moment of the polling")
 }
 
 func (t *text) coverage(c *pb.Coverage) {
@@ -281,8 +259,8 @@ func (t *text) coverage(c *pb.Coverage) {
 		names []string
 	}{{"causes", c.GetCauses()}, {"actions", c.GetActions()}, {"outputs", c.GetOutputs()}} {
 		if len(part.names) > 0 {
-			t.line("")
-			t.wrap("no run exercised these "+part.what+": ", strings.Join(part.names, ", "))
+			t.Line("")
+			t.Hang("no run exercised these "+part.what+": ", strings.Join(part.names, ", "))
 		}
 	}
 }

@@ -208,25 +208,21 @@ func (j *judgement) signals(point int32) bool {
 // WhyText writes the page for people.
 func WhyText(r *pb.WhyReport) string {
 	t := &text{}
-	t.line("why %s, on %s", r.GetEffect(), r.GetRun())
+	t.Line("why %s, on %s", r.GetEffect(), r.GetRun())
 	for _, o := range r.GetOutputs() {
-		t.line("")
+		t.Line("")
 		if o.GetOperated() {
-			t.line("%s: %s", o.GetOutput(), o.GetState())
+			t.Line("%s: %s", o.GetOutput(), o.GetState())
 		} else {
-			t.line("%s: stays at rest; the first link that is missing: %s", o.GetOutput(), o.GetBrokenLink())
+			t.Wrap("", "  ", fmt.Sprintf("%s: stays at rest; the first link that is missing: %s", o.GetOutput(), o.GetBrokenLink()))
 		}
 		t.times(o)
 		for _, link := range o.GetChain() {
-			where := ""
-			if p := link.GetPosition(); p != nil {
-				where = fmt.Sprintf("  [%s:%d]", p.GetFile(), p.GetLine())
-			}
-			t.line("  %14.6f s  %s%s", link.GetAtS(), link.GetWhat(), where)
+			t.Link(link)
 		}
 	}
-	t.line("")
-	t.wrap("", r.GetCaution())
+	t.Line("")
+	t.Hang("", r.GetCaution())
 	return t.String()
 }
 
@@ -241,7 +237,7 @@ func (t *text) times(o *pb.WhyOutput) {
 		if before != nil {
 			took = fmt.Sprintf("  (+%s)", drill.Seconds(time.Duration((*at-*before)*1e9+0.5)))
 		}
-		t.line("  t%d %-20s %14.6f s%s", i, names[i], *at, took)
+		t.Line("  t%d %-20s %14.6f s%s", i, names[i], *at, took)
 		before = at
 	}
 }
