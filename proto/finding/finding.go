@@ -37,7 +37,8 @@ func NotYet(path, what string) *pb.Finding {
 		"take it out of the file for now: the bench refuses what it would otherwise have to ignore")
 }
 
-// Dangling refuses a reference to a name that does not exist, and offers the nearest one.
+// Dangling refuses a reference to a name that does not exist, and offers the nearest one. What it names is
+// one word, `zone`, or one thing of another, `input of lift-a`.
 func Dangling(path, what, name string, known []string) *pb.Finding {
 	detail := "no " + what + " is defined in this file"
 	if near, ok := Nearest(name, known); ok {
@@ -45,7 +46,11 @@ func Dangling(path, what, name string, known []string) *pb.Finding {
 	} else if len(known) > 0 {
 		detail = "known: " + Sample(known, 8)
 	}
-	return Refuse("reference.unknown", path, fmt.Sprintf("there is no %s %q", what, name), detail)
+	title := fmt.Sprintf("there is no %s %q", what, name)
+	if part, owner, ok := strings.Cut(what, " of "); ok {
+		title = fmt.Sprintf("%s has no %s %q", owner, part, name)
+	}
+	return Refuse("reference.unknown", path, title, detail)
 }
 
 // Nearest returns the known name closest to name by edit distance, if one is close enough to be
