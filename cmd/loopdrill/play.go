@@ -120,6 +120,9 @@ func chooseScenarios(own []site.File, names []string) ([]site.File, error) {
 			if near, ok := finding.Nearest(scenarioName(name), known); ok {
 				return nil, fmt.Errorf("there is no scenario %q: did you mean %s?", name, near)
 			}
+			if len(known) > 0 {
+				return nil, fmt.Errorf("there is no scenario %q beside the site (there are %s), nor such a file: %w", name, finding.Sample(known, 8), err)
+			}
 			return nil, fmt.Errorf("there is no scenario %q beside the site, nor such a file: %w", name, err)
 		}
 		chosen = append(chosen, f)

@@ -86,6 +86,10 @@ func (p *parser) row(rec *record, readable bool) {
 			break
 		}
 	}
+	if from := min(len(rec.fields), width); slices.ContainsFunc(p.layout.columns[from:], func(column int) bool { return column >= 0 }) {
+		p.warn(rec, len(rec.fields)-1, 0, "matrix.row-short", fmt.Sprintf("the row has %d cells, the header %d", len(rec.fields), width),
+			"those missing at its end count as blank; where a separator is missing further left, each cell behind it is in the wrong column: write them all")
+	}
 	for i, f := range rec.fields {
 		if n := utf8.RuneCountInString(f.text); n > MaxCell {
 			p.refuse(rec, i, 0, "matrix.limit", fmt.Sprintf("the cell has %d characters, the limit is %d", n, MaxCell), "split the row")

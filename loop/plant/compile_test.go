@@ -204,9 +204,9 @@ func TestFindings(t *testing.T) {
 			`reference.duplicate at equipment[2].equipment: equipment "siren" is defined twice`}},
 		{"floors", []*pb.Equipment{named("l", &pb.Equipment{Kind: &pb.Equipment_Lift{Lift: &pb.Lift{
 			Floors: []string{"ground", "first"}, RecallFloor: "grund", AlternateFloor: "2", StartFloor: "3"}}})}, []string{
-			`reference.unknown at equipment[0].lift.recall_floor: there is no floor of this lift "grund" (did you mean "ground"?)`,
-			`reference.unknown at equipment[0].lift.alternate_floor: there is no floor of this lift "2"`,
-			`reference.unknown at equipment[0].lift.start_floor: there is no floor of this lift "3"`}},
+			`reference.unknown at equipment[0].lift.recall_floor: this lift has no floor "grund" (did you mean "ground"?)`,
+			`reference.unknown at equipment[0].lift.alternate_floor: this lift has no floor "2"`,
+			`reference.unknown at equipment[0].lift.start_floor: this lift has no floor "3"`}},
 		{"same landing", []*pb.Equipment{named("l", &pb.Equipment{Kind: &pb.Equipment_Lift{Lift: &pb.Lift{
 			Floors: []string{"G", "1"}, RecallFloor: "G", AlternateFloor: "G"}}})}, []string{
 			`equipment.same-landing at equipment[0].lift.alternate_floor: both landings are floor "G"`}},
@@ -216,7 +216,7 @@ func TestFindings(t *testing.T) {
 		{"circle", []*pb.Equipment{aTrip("a", "b"), aTrip("b", "c"), aTrip("c", "a")}, []string{
 			`equipment.cuts-itself at equipment[2].trip.cuts[0]: trip "c" cuts its own power, directly or through another trip`}},
 		{"inputs", []*pb.Equipment{deEnergise(aSiren(), "start"), deEnergise(aFan(false), "all", "stop")}, []string{
-			`reference.unknown at equipment[0].deenergise_to_operate[0]: there is no input of this equipment "start"`,
+			`reference.unknown at equipment[0].deenergise_to_operate[0]: this equipment has no input "start"`,
 			"equipment.all-and-more at equipment[1].deenergise_to_operate[0]: `all` stands beside other inputs"}},
 		{"no alternate", []*pb.Equipment{deEnergise(named("l", &pb.Equipment{Kind: &pb.Equipment_Lift{Lift: &pb.Lift{
 			Floors: []string{"G", "1"}, RecallFloor: "G"}}}), "alternate")}, []string{

@@ -37,7 +37,7 @@ func parseDuration(text string) (d time.Duration, hint string) {
 	case bareNumber.MatchString(text):
 		return 0, fmt.Sprintf("a duration has a unit: write %ss if seconds are meant", text)
 	case strings.ContainsAny(text, " \t\n"):
-		return 0, "a duration has no blanks: write " + strings.Join(strings.Fields(text), "")
+		return 0, "a duration has no blanks" + joined(text)
 	}
 	if m := clockTime.FindStringSubmatch(text); m != nil {
 		return 0, fmt.Sprintf("write %sm%ss, or %sh%sm", m[1], m[2], m[1], m[2])
@@ -67,6 +67,27 @@ func parseDuration(text string) (d time.Duration, hint string) {
 		rest = rest[len(m[0]):]
 	}
 	return d, ""
+}
+
+// joined tells how a duration with blanks is written, where that can be told: `2 min 30 sec` is 2m30s.
+func joined(text string) string {
+	var mended strings.Builder
+	for rest := strings.Join(strings.Fields(text), ""); rest != ""; {
+		m := durationPart.FindStringSubmatch(rest)
+		if m == nil {
+			return ""
+		}
+		unit := m[3]
+		if known, ok := unitWords[strings.ToLower(unit)]; ok {
+			unit = known
+		}
+		mended.WriteString(strings.TrimSuffix(m[0], m[3]) + unit)
+		rest = rest[len(m[0]):]
+	}
+	if _, hint := parseDuration(mended.String()); hint != "" {
+		return ""
+	}
+	return ": write " + mended.String()
 }
 
 func unitIndex(name string) (int, bool) {
