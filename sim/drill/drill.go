@@ -42,6 +42,7 @@ type Drill struct {
 	plant      *plant.State
 
 	points    []pointState
+	proofs    []proofState // of the points that prove something, by Plan.proving
 	outputs   []outputState
 	operated  []bool // equipment input (flat), as last told to the plant
 	journal   []Act
@@ -80,7 +81,6 @@ type pointState struct {
 	indicator   bool // its alarm indicator is to be lit
 	sounder     bool // a loop sounder is to sound
 	lost        bool // without voltage for longer than it rides through
-	proof       proofState
 }
 
 type stuck uint8
@@ -200,7 +200,7 @@ func start(plan *Plan, seed uint64, program *logic.State) *Drill {
 		program: program,
 		plant:   plan.In.Plant.NewState(),
 		points:  make([]pointState, len(plan.In.Points)),
-		outputs: make([]outputState, len(plan.In.Outputs)),
+		outputs: make([]outputState, len(plan.In.Outputs)), proofs: make([]proofState, plan.provers()),
 		changed: true, instant: -1, faulty: make([]int32, len(plan.In.Loops)),
 	}
 	d.operated = make([]bool, len(plan.drivers))

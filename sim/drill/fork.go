@@ -58,6 +58,7 @@ func (d *Drill) copyFrom(o *Drill) {
 	d.program.CopyFrom(o.program)
 	d.plant.CopyFrom(o.plant)
 	d.points = append(own.points[:0], o.points...)
+	d.proofs = append(own.proofs[:0], o.proofs...)
 	d.outputs = append(own.outputs[:0], o.outputs...)
 	d.operated = append(own.operated[:0], o.operated...)
 	d.faulty = append(own.faulty[:0], o.faulty...)

@@ -99,7 +99,7 @@ func (d *Drill) follow(c line.Change, l, point int32, p *loop.Point, event uint6
 // setFault tells the program whether the point, and so its loop, has any fault; a missed proof is one. A
 // further fault that is raised of what is in fault already is told as well: it is news.
 func (d *Drill) setFault(l, point int32, raised bool, event uint64) {
-	on := d.lines[l].Fault(d.plan.In.Points[point].Device) || d.points[point].proof.missed
+	on := d.lines[l].Fault(d.plan.In.Points[point].Device) || d.proofMissing(point)
 	if on == d.points[point].fault {
 		if raised {
 			d.set(term.DeviceFault, point, true, event)

@@ -31,6 +31,7 @@ type Plan struct {
 	Effects []string // ids, in file order
 
 	proofs  [][]int32 // equipment -> points that prove one of its signals
+	proving []int32   // point -> its number among those, -1 for none
 	drivers [][]int32 // equipment input (flat) -> outputs that drive it
 	first   []int     // equipment -> its first flat input
 	poller  func(*line.Line, line.Sink) poller
@@ -45,10 +46,13 @@ const (
 // NewPlan joins what the layers below have compiled.
 func NewPlan(in *loop.Installation, program *logic.Program, world *term.World, effects []string) *Plan {
 	p := &Plan{In: in, Program: program, World: world, Effects: effects, poller: newLazy}
-	p.proofs = make([][]int32, in.Plant.Len())
+	p.proofs, p.proving = make([][]int32, in.Plant.Len()), slices.Repeat([]int32{-1}, len(in.Points))
+	number := int32(0)
 	for i := range in.Points {
 		if e := in.Points[i].ProvesEquipment; e >= 0 {
 			p.proofs[e] = append(p.proofs[e], int32(i))
+			p.proving[i] = number
+			number++
 		}
 	}
 	inputs := 0
@@ -141,4 +145,12 @@ func (p *Plan) IsCallPoint(point int32) bool { return p.In.Points[point].Input =
 // energise-to-operate when any of them conducts, de-energise-to-operate when any is open.
 func (p *Plan) operatedBy(flat int, deEnergise bool, closed func(output int32) bool) bool {
 	return slices.ContainsFunc(p.drivers[flat], func(o int32) bool { return closed(o) != deEnergise })
+}
+
+// provers counts the points that prove something.
+func (p *Plan) provers() (n int) {
+	for _, points := range p.proofs {
+		n += len(points)
+	}
+	return n
 }

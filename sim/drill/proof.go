@@ -10,10 +10,26 @@ import (
 
 // proofState is what the panel expects of an input that proves an action of equipment.
 type proofState struct {
-	asked  bool // an output that asks for the action has operated
-	anew   bool // meanwhile none asked for it: what is asked next is asked anew
-	waits  bool // the proof is not there, and its time runs
-	missed bool // its time ran out: a fault of the input
+	since  time.Duration // the operation since which it is asked for, if asking
+	asking bool          // an output that asks for the action has operated
+	asked  bool          // the same as of the last look
+	anew   bool          // meanwhile none asked for it: what is asked now is asked anew
+	waits  bool          // the proof is not there, and its time runs
+	missed bool          // its time ran out: a fault of the input
+}
+
+// proof is what is expected of a point; nil for one that proves nothing.
+func (d *Drill) proof(point int32) *proofState {
+	if number := d.plan.proving[point]; number >= 0 {
+		return &d.proofs[number]
+	}
+	return nil
+}
+
+// proofMissing reports whether a point has missed its proof.
+func (d *Drill) proofMissing(point int32) bool {
+	p := d.proof(point)
+	return p != nil && p.missed
 }
 
 // askLater lets the panel look, after the switch time, at what a piece of equipment has to prove: an
@@ -30,12 +46,21 @@ func (d *Drill) askOne(now time.Duration, e int32, event uint64) {
 		return
 	}
 	for _, point := range d.plan.proofs[e] {
-		if s := &d.points[point].proof; s.asked && !d.askedFor(point) {
-			s.anew = true
-		}
+		d.ask(point, now)
 	}
-	d.drop(func(t *timer) bool { return t.kind == proofAsked && t.point == e }) // the latest change is what the time counts from
 	d.after(timer{at: now + d.plan.In.SwitchTime, kind: proofAsked, point: e, event: event})
+}
+
+// ask notes since when, as things stand, something asks for what an input proves.
+func (d *Drill) ask(point int32, now time.Duration) {
+	s, asking := d.proof(point), d.askedFor(point)
+	switch {
+	case asking && !s.asking:
+		s.since = now
+	case !asking && s.asked:
+		s.anew = true
+	}
+	s.asking = asking
 }
 
 // askedFor reports whether, as things stand, something asks for the action that an input proves.
@@ -63,12 +88,13 @@ func (d *Drill) askProofs(now time.Duration, e int32, event uint64) {
 		if _, proves := d.plan.proves(point); !proves {
 			continue
 		}
-		s := &d.points[point].proof
+		d.ask(point, now-d.plan.In.SwitchTime) // what is enabled again is so from its own instant on
+		s := d.proof(point)
 		if s.anew {
 			d.endProof(point, event)
 		}
-		s.asked, s.anew = d.askedFor(point), false
-		d.awaitProof(now, point, now-d.plan.In.SwitchTime, event)
+		s.asked, s.anew = s.asking, false
+		d.awaitProof(now, point, s.since, event)
 	}
 }
 
@@ -89,11 +115,11 @@ func (d *Drill) asks(e, input int) bool {
 // awaitProof lets the time of a proof run from an instant on, or ends it, and a missed proof with it:
 // the input proves what it is asked for, or is no longer asked.
 func (d *Drill) awaitProof(now time.Duration, point int32, from time.Duration, event uint64) {
-	p, s := &d.plan.In.Points[point], &d.points[point].proof
 	level, proves := d.plan.proves(point)
 	if !proves {
 		return
 	}
+	p, s := &d.plan.In.Points[point], d.proof(point)
 	shows := d.points[point].read != p.ClosedAtRest
 	if s.asked && shows != level {
 		if !s.waits {
@@ -107,7 +133,7 @@ func (d *Drill) awaitProof(now time.Duration, point int32, from time.Duration, e
 
 // endProof ends the time of a proof, and a missed proof.
 func (d *Drill) endProof(point int32, event uint64) {
-	if s := &d.points[point].proof; s.waits {
+	if s := d.proof(point); s.waits {
 		s.waits = false
 		d.drop(func(t *timer) bool { return t.kind == proofMissed && t.point == point })
 		d.lapsed = slices.DeleteFunc(d.lapsed, func(t timer) bool { return t.point == point })
@@ -126,7 +152,7 @@ func (d *Drill) runLapsed() {
 
 // missProof raises or clears the fault of an input that did not prove in time.
 func (d *Drill) missProof(point int32, on bool, event uint64) {
-	s := &d.points[point].proof
+	s := d.proof(point)
 	if s.missed == on {
 		return
 	}
@@ -143,7 +169,7 @@ func (d *Drill) proveAnew(now time.Duration, event uint64) {
 		return
 	}
 	for i := range d.points {
-		if s := &d.points[i].proof; s.missed {
+		if s := d.proof(int32(i)); s != nil && s.missed {
 			s.waits = false
 			d.missProof(int32(i), false, event)
 			d.awaitProof(now, int32(i), now-d.plan.In.SwitchTime, event)

@@ -155,7 +155,7 @@ func TestProofCountsFromTheLatestOperation(t *testing.T) {
 		if missed, ok := b.since(at, ProofMissed, 1, "FAN-FLOW"); !ok || missed != operated+time.Minute {
 			t.Errorf("operated again at %v, missed at %v\n%s", operated, missed, b.latest(12))
 		}
-		if over, was := b.since(at, ProofMissed, 0, "FAN-FLOW"); was != (at > time.Minute) || was && over != operated+500*time.Millisecond {
+		if over, was := b.since(at, ProofMissed, 0, "FAN-FLOW"); was != (at > time.Minute) || was && over != at+500*time.Millisecond {
 			t.Errorf("the fault was over at %v (%t)", over, was)
 		}
 	}

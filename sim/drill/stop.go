@@ -127,7 +127,9 @@ func (d *Drill) startPanel(now time.Duration, event uint64) {
 func (d *Drill) forget(i int32, event uint64) {
 	p, s := &d.plan.In.Points[i], &d.points[i]
 	s.read, s.fault = false, false
-	s.proof = proofState{}
+	if p := d.proof(i); p != nil {
+		*p = proofState{}
+	}
 	if level, proves := d.plan.proves(i); proves {
 		s.read = level == p.ClosedAtRest
 		if s.read && p.Input == loop.Supervisory {
