@@ -47,16 +47,15 @@ func (c *compiler) device(loop, entry int32, path string, l *pb.Loop, d *pb.Devi
 		c.alone(path, d)
 		return
 	}
-	if d.Address == nil {
+	// Refused or not, it is a point for whoever names its label: nobody is told that the device is missing.
+	if first, ok := taken[d.GetAddress()]; d.Address == nil {
 		c.add(finding.Refuse("device.address-missing", path, fmt.Sprintf("%q has no address", d.GetLabel()), "give an address from 1 to 250; only an isolator on its own has none"))
-		return
-	}
-	if first, ok := taken[d.GetAddress()]; ok {
+	} else if ok {
 		c.add(finding.Refuse("device.address-duplicate", path+".address", fmt.Sprintf("address %d of loop %d is used twice", d.GetAddress(), l.GetLoop()),
 			fmt.Sprintf("the other device is %q; one address, one device", first)))
-		return
+	} else {
+		taken[d.GetAddress()] = d.GetLabel()
 	}
-	taken[d.GetAddress()] = d.GetLabel()
 	c.point(loop, entry, path, l, d)
 }
 
@@ -95,7 +94,10 @@ func (c *compiler) point(loop, entry int32, path string, l *pb.Loop, d *pb.Devic
 			"every fire input says where it is (place) and what the panel calls it (zone)"))
 	}
 	c.in.Points = append(c.in.Points, p)
-	c.in.points[p.Label], c.in.points[address] = index, index
+	c.in.points[p.Label] = index
+	if _, taken := c.in.points[address]; !taken {
+		c.in.points[address] = index
+	}
 }
 
 // polling compiles the loop's line: its addresses ascending, whatever the wiring order.

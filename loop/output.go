@@ -13,7 +13,9 @@ import (
 func (c *compiler) output(p *Point, index int32, o Output) {
 	o.Label, o.Address, o.Path, o.Point = p.Label, p.Address, p.Path, index
 	p.Output = c.addOutput(o)
-	c.in.outputs[o.Address] = p.Output
+	if _, taken := c.in.outputs[o.Address]; !taken {
+		c.in.outputs[o.Address] = p.Output
+	}
 }
 
 func (c *compiler) addOutput(o Output) int32 {

@@ -43,6 +43,8 @@ func (t *text) syntax(errors []*cel.Error) {
 		}
 		if meant, ok := meantOperator(got); ok {
 			detail = "did you mean `" + meant + "`?"
+		} else if strings.ContainsAny(got, "\u201c\u201d\u201e\u2018\u2019\u201a\u00ab\u00bb") {
+			detail = "it is a quote as text programs write it: type straight ones, double around the whole condition, single around each id"
 		}
 	}
 	t.refuse(at, "syntax", title, detail)

@@ -143,6 +143,8 @@ func strangeKey(key string, md protoreflect.MessageDescriptor) string {
 		return "this entry takes no keys"
 	case where != "":
 		return "it belongs under " + where
+	case strings.ContainsRune(key, '\u00a0'):
+		return "a no-break space, as text programs write it, is no blank: type an ordinary one behind the colon"
 	case digitsOnly(key):
 		return "a comma ends the value before it: the decimal sign is a point, and a text with a comma needs quotes"
 	}
