@@ -1,6 +1,8 @@
 package matrix
 
 import (
+	"os"
+	"strings"
 	"testing"
 	"time"
 
@@ -130,4 +132,15 @@ func FuzzCell(f *testing.F) {
 			checkRoundTrip(t, cell)
 		}
 	})
+}
+
+// The page for users says how a cell is written, in the words of the message.
+func TestReadmeHasTheGrammar(t *testing.T) {
+	page, err := os.ReadFile("../../README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !strings.Contains(string(page), grammar) {
+		t.Errorf("README.md does not say: %s", grammar)
+	}
 }

@@ -695,7 +695,7 @@ type Cause struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Id of the cause.
 	Cause string `protobuf:"bytes,1,opt,name=cause,proto3" json:"cause,omitempty"`
-	// The condition, in CEL over what the panel knows.
+	// The condition, in CEL over what the panel knows: README.md lists its names.
 	When string `protobuf:"bytes,2,opt,name=when,proto3" json:"when,omitempty"`
 	// Text for people.
 	Title         string `protobuf:"bytes,3,opt,name=title,proto3" json:"title,omitempty"`
@@ -845,7 +845,8 @@ func (x *Effect) GetTitle() string {
 	return ""
 }
 
-// Action joins every cause of its list with every effect of its list.
+// Action joins every cause of its list with every effect of its list: any one of the causes is enough. What
+// needs several at once is a cause of its own, with && in its condition.
 type Action struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Ids of causes.

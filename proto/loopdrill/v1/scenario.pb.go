@@ -188,7 +188,7 @@ type Expectation struct {
 	From *durationpb.Duration `protobuf:"bytes,5,opt,name=from,proto3" json:"from,omitempty"`
 	// End of the closed interval.
 	To *durationpb.Duration `protobuf:"bytes,6,opt,name=to,proto3" json:"to,omitempty"`
-	// What must be true: CEL over what the panel knows and what the bench sees.
+	// What must be true: CEL over what the panel knows and what the bench sees; README.md lists its names.
 	That string `protobuf:"bytes,7,opt,name=that,proto3" json:"that,omitempty"`
 	// What must be false all through the interval.
 	Never string `protobuf:"bytes,8,opt,name=never,proto3" json:"never,omitempty"`

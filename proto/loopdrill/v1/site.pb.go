@@ -370,7 +370,8 @@ type Place struct {
 	AreaM2 *float64 `protobuf:"fixed64,3,opt,name=area_m2,json=areaM2,proto3,oneof" json:"area_m2,omitempty"`
 	// What it is, where rules of the trade ask: which lobby sends a lift where, which duct stops which fan.
 	Use string `protobuf:"bytes,4,opt,name=use,proto3" json:"use,omitempty"`
-	// Ids of the equipment it belongs to: the lifts of a lobby, the fan of a duct.
+	// Ids of the equipment it belongs to: the lifts of a lobby, the fan and the dampers of a duct. A fan and a
+	// damper are looked at together where one place serves both, or where they are the only ones in their place.
 	Serves        []string `protobuf:"bytes,5,rep,name=serves,proto3" json:"serves,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
