@@ -53,7 +53,7 @@ Exit status 0: the same; 1: different; 2: it could not run.`,
 				sites[i], all = built, append(all, findings...)
 			}
 			if refused != nil {
-				return refused
+				return flags.refused(std, all, refused)
 			}
 			report, err := diff.Compare(cmd.Context(), sites[0], sites[1], diff.Options{Retest: retest})
 			if err != nil {

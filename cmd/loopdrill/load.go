@@ -1,14 +1,16 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
+	"loopdrill.dev/loopdrill/sim"
 	"loopdrill.dev/loopdrill/sim/site"
 )
 
 // build joins a bundle for a command that goes on to simulate it. What is found is no result here:
-// it is printed to standard error. A refused site gives errRefused, and nothing may be simulated.
+// it is printed to standard error. A refused site gives its findings and errRefused, and nothing may be simulated.
 // The caller joins flags.verdict(findings) with its own verdict.
 func build(io stdio, bundle site.Bundle) (*site.Built, []*pb.Finding, error) {
 	built, findings := site.Build(bundle)
@@ -22,4 +24,21 @@ func build(io stdio, bundle site.Bundle) (*site.Built, []*pb.Finding, error) {
 		return nil, findings, errRefused
 	}
 	return built, findings, nil
+}
+
+// refused returns the error of a command that cannot go on. With JSON asked for and files refused, what is found is
+// the result, as `check` prints it, so that a program always has something to read.
+func (r *reporting) refused(io stdio, findings []*pb.Finding, err error) error {
+	if r.output != asJSON || !errors.Is(err, errRefused) {
+		return err
+	}
+	out := struct {
+		Caution  string        `json:"caution"`
+		Findings []findingJSON `json:"findings"`
+		Counts   countsJSON    `json:"counts"`
+	}{sim.Caution, findingsJSON(findings), countFindings(findings)}
+	if broken := writeJSON(io.Out, out); broken != nil {
+		return broken
+	}
+	return err
 }

@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"context"
+	"encoding/json"
 	"errors"
 	"os"
 	"path/filepath"
@@ -61,5 +62,43 @@ func TestVerdictAndStatus(t *testing.T) {
 	var remarks bytes.Buffer
 	if got := status(interrupted, interrupted.Err(), &remarks); got != 130 || !strings.Contains(remarks.String(), "interrupted") {
 		t.Errorf("interrupted: exit status %d, %q", got, remarks.String())
+	}
+}
+
+// With JSON asked for, files that are refused give one JSON text too, with the places, whatever was to be done.
+func TestRefusedAsJSON(t *testing.T) {
+	folder := t.TempDir()
+	if err := os.CopyFS(folder, os.DirFS("../../testdata/alder-quay")); err != nil {
+		t.Fatal(err)
+	}
+	file := filepath.Join(folder, "site.yaml")
+	text, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	bad := strings.Replace(string(text), "return_cable_m", "return_cabel_m", 1)
+	line := 1 + strings.Count(bad[:strings.Index(bad, "return_cabel_m")], "\n")
+	if err := os.WriteFile(file, []byte(bad), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	for _, args := range [][]string{
+		{"check", folder}, {"verify", folder}, {"why", folder, "--way", "G-SD-LIFT", "--effect", "siren"},
+		{"matrix", folder}, {"diff", folder, folder}, {"play", folder},
+	} {
+		out, got := runWith(t.Context(), append(args, "--output", "json")...)
+		var result struct {
+			Findings []findingJSON `json:"findings"`
+			Counts   countsJSON    `json:"counts"`
+		}
+		if err := json.Unmarshal([]byte(out), &result); err != nil || got != statusRefused {
+			t.Errorf("%s: exit status %d, %v: %q", args[0], got, err, out)
+			continue
+		}
+		if f := result.Findings; result.Counts.Refused == 0 || f[0].File != file || f[0].Line != int32(line) || f[0].Column == 0 { //nolint:gosec // lines of a file
+			t.Errorf("%s: %+v", args[0], f)
+		}
+		if out, _ := runWith(t.Context(), args...); args[0] != "check" && out != "" {
+			t.Errorf("%s: without a result standard output holds %q", args[0], out)
+		}
 	}
 }

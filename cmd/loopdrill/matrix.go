@@ -31,7 +31,7 @@ a column for each output. Lay it beside what the consultant asked for.`,
 			bundle.Matrix, bundle.Scenarios = nil, nil
 			built, findings, err := build(std, bundle)
 			if err != nil {
-				return err
+				return flags.refused(std, findings, err)
 			}
 			table, err := verify.Made(cmd.Context(), built.Plan(), built.Causes())
 			if err != nil {

@@ -35,7 +35,7 @@ and seed give the same one on any machine.`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			loaded, err := loadScenarios(io, args[0], args[1:])
 			if err != nil {
-				return err
+				return flags.refused(io, loaded.findings, err)
 			}
 			loaded.coverage = coverage
 			report, err := loaded.playWhere(cmd.Context(), io, server)
@@ -71,30 +71,31 @@ type scenarios struct {
 }
 
 // loadScenarios reads a site and the named scenarios, all of them if none is named, and prints
-// what is found in any of the files.
+// what is found in any of the files. The result is never nil: with an error it holds what was found, and may not be played.
 func loadScenarios(io stdio, path string, names []string) (*scenarios, error) {
+	s := &scenarios{path: path}
 	bundle, err := site.Open(path)
 	if err != nil {
-		return nil, err
+		return s, err
 	}
 	bundle.Matrix = nil // it is verified, not played
 	if bundle.Scenarios, err = chooseScenarios(bundle.Scenarios, names); err != nil {
-		return nil, err
+		return s, err
 	}
 	if len(bundle.Scenarios) == 0 {
-		return nil, fmt.Errorf("there is no scenario to play: put *.scenario.yaml into the folder scenarios beside %s, or name a file", bundle.Site.Path)
+		return s, fmt.Errorf("there is no scenario to play: put *.scenario.yaml into the folder scenarios beside %s, or name a file", bundle.Site.Path)
 	}
-	s := &scenarios{path: path, bundle: bundle}
+	s.bundle = bundle
 	s.built, s.findings = site.Build(bundle)
 	s.scripts, s.findings = script.CompileAll(s.built, s.findings)
 	if err := writeFindings(io.Err, io, s.findings); err != nil {
-		return nil, err
+		return s, err
 	}
 	if counts := countFindings(s.findings); counts.Refused > 0 {
 		if _, err := fmt.Fprintln(io.Err, counts); err != nil {
-			return nil, fmt.Errorf("writing findings: %w", err)
+			return s, fmt.Errorf("writing findings: %w", err)
 		}
-		return nil, errRefused
+		return s, errRefused
 	}
 	return s, nil
 }

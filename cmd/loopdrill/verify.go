@@ -29,7 +29,7 @@ polling of a healthy installation.`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			built, findings, err := loadWith(io, args[0], matrixPath)
 			if err != nil {
-				return err
+				return flags.refused(io, findings, err)
 			}
 			report, err := verifyBuilt(cmd.Context(), io, built, flags.failing(findings))
 			if err != nil {

@@ -30,7 +30,7 @@ WAY is written as verify writes it: one label or loop/address, or several joined
 			}
 			built, findings, err := loadWith(std, args[0], "")
 			if err != nil {
-				return err
+				return flags.refused(std, findings, err)
 			}
 			report, err := verify.Why(built.Plan(), way, effect, built.Where)
 			if err != nil {
