@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 	"loopdrill.dev/loopdrill/sim/drill"
@@ -51,7 +52,7 @@ func (t *text) head(r *pb.VerifyReport) {
 	if name == "" {
 		name = r.GetSite()
 	}
-	t.Line("%s: %d rows x %d columns, %d ways, %d runs", name, c.GetRows(), c.GetColumns(), c.GetWays(), c.GetRuns())
+	t.Wrap("", "  ", fmt.Sprintf("%s: %d rows x %d columns, %d ways, %d runs", name, c.GetRows(), c.GetColumns(), c.GetWays(), c.GetRuns()))
 	var words []string
 	for _, v := range r.GetVerdicts() {
 		words = append(words, fmt.Sprintf("%d %s", v.GetCells(), v.GetVerdict()))
@@ -158,36 +159,68 @@ func (t *text) field(name, value string) {
 	t.Hang(fmt.Sprintf("  %-10s", name), value)
 }
 
-// grid writes one letter for each cell: rows of the matrix by numbered columns.
+// longestRowName is how much of a row's name stands before its letters.
+const longestRowName = 32
+
+// grid writes one letter for each cell: rows of the matrix by numbered columns. Columns that have no room follow
+// below, behind the rows' names once more, as those of every table do.
 func (t *text) grid(r *pb.VerifyReport) {
-	columns := r.GetColumns()
-	cells := CellsByRow(r)
+	columns, cells := r.GetColumns(), CellsByRow(r)
 	wide := len("column")
 	for _, row := range r.GetRows() {
-		wide = max(wide, min(32, len(row.GetCause())))
+		wide = max(wide, min(longestRowName, utf8.RuneCountInString(row.GetCause())))
 	}
-	t.Line("")
-	tens, ones := "", ""
-	for i := range columns {
-		tens += string(" 123456789"[(i+1)/10%10])
-		ones += string("0123456789"[(i+1)%10])
-	}
-	if len(columns) > 9 {
-		t.Line("%-*s %5s  %s", wide, "", "", tens)
-	}
-	t.Line("%-*s %5s  %s", wide, "row", "ways", ones)
-	for k, row := range r.GetRows() {
-		line := bytes.Repeat([]byte{'.'}, len(columns))
-		for _, c := range cells[k] {
-			line[slices.Index(columns, c.GetColumn())] = marks[c.GetVerdict()]
+	const ways = 5
+	room := (page.Width - wide - len(" ") - ways - len("  ")) / 10 * 10
+	for from := 0; from == 0 || from < len(columns); from += room {
+		to := min(from+room, len(columns))
+		t.Line("")
+		for _, digits := range columnNumbers(from+1, to, len(columns)) {
+			t.Line("%*s  %s", wide+1+ways, "", digits)
 		}
-		t.Line("%-*s %5d  %s", wide, shorten(row.GetCause(), 32), row.GetWays(), line)
+		t.Line("%-*s %*s  %s", wide, "row", ways, "ways", ones(from+1, to))
+		for k, row := range r.GetRows() {
+			line := bytes.Repeat([]byte{'.'}, len(columns))
+			for _, c := range cells[k] {
+				line[slices.Index(columns, c.GetColumn())] = marks[c.GetVerdict()]
+			}
+			t.Line("%-*s %*d  %s", wide, shorten(row.GetCause(), longestRowName), ways, row.GetWays(), line[from:to])
+		}
 	}
 	t.Line("")
 	t.columnNames(columns)
 	t.Line("")
 	t.Line("%s", legend)
 }
+
+// columnNumbers writes the digits above the last ones of the numbers from..to, one line for each place that any of `all`
+// numbers has.
+func columnNumbers(from, to, all int) []string {
+	var lines []string
+	for place := 10; place <= all; place *= 10 {
+		line := make([]byte, 0, to-from+1)
+		for n := from; n <= to; n++ {
+			if n < place {
+				line = append(line, ' ')
+			} else {
+				line = append(line, digit(n/place))
+			}
+		}
+		lines = append([]string{string(line)}, lines...)
+	}
+	return lines
+}
+
+// ones writes the last digits of the numbers from..to.
+func ones(from, to int) string {
+	line := make([]byte, 0, to-from+1)
+	for n := from; n <= to; n++ {
+		line = append(line, digit(n))
+	}
+	return string(line)
+}
+
+func digit(n int) byte { return "0123456789"[n%10] }
 
 // CellsByRow returns the cells of each row of a report. Rows may share a name, so it goes by where
 // they stand in the file: a row's cells stand between its own line and the next row's.
