@@ -79,7 +79,7 @@ func (p *parser) rows() {
 // row reads one row. Without the columns cause and when only its cells are looked at.
 func (p *parser) row(rec *record, readable bool) {
 	width := len(p.layout.columns)
-	for i := width; i < len(rec.fields); i++ {
+	for i := width; i < len(rec.fields) && readable; i++ {
 		if rec.fields[i].text != "" {
 			p.refuse(rec, i, 0, "matrix.row-long", fmt.Sprintf("the row has %d cells, the header %d", len(rec.fields), width),
 				"a field that holds the separator must stand in quotes; otherwise name the column or drop the cell")

@@ -37,17 +37,21 @@ func (l *list) kind(d listedDevice) {
 		if near, ok := finding.Nearest(d.kind, known); ok {
 			detail = fmt.Sprintf("did you mean %q?", near)
 		}
-		l.refuse(d.line, fmt.Sprintf("there is no kind of device %q", d.kind), detail)
+		l.refuse(d.at.of("kind"), fmt.Sprintf("there is no kind of device %q", d.kind), detail)
 		return
 	}
 	switch {
 	case d.kind == kindInputModule && !slices.Contains(inputs, d.in):
-		l.refuse(d.line, fmt.Sprintf("the input module %q does not say what its contact means", d.label), "give the list a column input with one of: "+strings.Join(inputs, ", "))
+		l.refuse(d.at.of(columnInput), fmt.Sprintf("the input module %q does not say what its contact means", d.label), "give the list a column input with one of: "+strings.Join(inputs, ", "))
 	case d.kind != kindInputModule && d.in != "":
-		l.refuse(d.line, fmt.Sprintf("a %s has no input", d.kind), "only input modules do; leave the field empty")
+		l.refuse(d.at.of(columnInput), fmt.Sprintf("a %s has no input", d.kind), "only input modules do; leave the field empty")
 	}
 	if d.fire() && (d.place == "" || d.zone == "") {
-		l.refuse(d.line, fmt.Sprintf("a %s can raise a fire, and this one has no place or no zone", d.kind), "give both: where it is, and what the panel shows")
+		missing := "zone"
+		if d.place == "" {
+			missing = "place"
+		}
+		l.refuse(d.at.of(missing), fmt.Sprintf("a %s can raise a fire, and this one has no place or no zone", d.kind), "give both: where it is, and what the panel shows")
 	}
 }
 
@@ -60,11 +64,12 @@ func (d *listedDevice) fire() bool {
 // kind, place, zone and cable_m, and input where it has input modules; the lines of a loop stand
 // in wiring order. What the list cannot say is marked TO COMPLETE. Where there are fire inputs and
 // sounders, every fire sounds all of them, and a matrix and a scenario ask for that; nothing is
-// guessed about relays. Findings stand at lines of the list; with one of them there are no files.
+// guessed about relays. Findings stand at fields or lines of the list; with one of them there are no files.
 func FromList(file site.File, id string) (Files, []*pb.Finding) {
 	l := &list{file: file.Path}
 	l.read(file.Data)
 	if len(l.found) > 0 {
+		finding.Sort(l.found)
 		return Files{}, l.found
 	}
 	if id = slug(id); id == "" || len(id) > 40 {
@@ -99,7 +104,7 @@ func (l *list) check(files Files, lines map[string]int) {
 		for path != "" && lines[path] == 0 {
 			path = path[:max(strings.LastIndexAny(path, ".["), 0)]
 		}
-		l.refuse(max(1, lines[path]), f.GetTitle(), f.GetDetail())
+		l.refuse(spot{max(1, lines[path]), 1}, f.GetTitle(), f.GetDetail())
 	}
 }
 
@@ -118,7 +123,7 @@ func (l *list) loops(d *siteData, lines map[string]int) {
 				"cable: {conductor_mm2: 1.5}           # TO COMPLETE: conductor size",
 			}})
 		}
-		lines[fmt.Sprintf("loops[%d].devices[%d]", at, len(d.Loops[at].Devices))] = dev.line
+		lines[fmt.Sprintf("loops[%d].devices[%d]", at, len(d.Loops[at].Devices))] = dev.at.line
 		d.Loops[at].Devices = append(d.Loops[at].Devices, dev.yaml())
 		if dev.kind == kindControl {
 			d.Supply = placeholderID

@@ -22,33 +22,53 @@ const (
 	columnInput = "input"
 )
 
+// spot is a place in the list: line and column, in characters, from 1.
+type spot struct{ line, column int }
+
 // listedDevice is one line of an address list.
 type listedDevice struct {
-	line                                               int
+	at                                                 spots
 	loop, address, label, kind, place, zone, cable, in string
 	loopNumber                                         int
 }
 
+// spots are the places of one line's fields, by the name of their column.
+type spots struct {
+	line  int
+	field map[string]int // column of each field, in characters from 1
+}
+
+// of is the place of a field, or of the line where the line has no such field.
+func (s spots) of(name string) spot { return spot{s.line, max(1, s.field[name])} }
+
 // list is an address list while it is read.
 type list struct {
 	file    string
+	lines   [][]byte
 	devices []listedDevice
 	found   []*pb.Finding
 }
 
-func (l *list) refuse(line int, title, detail string) {
+func (l *list) refuse(at spot, title, detail string) {
 	f := finding.Refuse("address-list", "", title, detail)
-	f.Position = &pb.Position{File: l.file, Line: int32(line), Column: 1}
+	f.Position = &pb.Position{File: l.file, Line: int32(at.line), Column: int32(at.column)}
 	l.found = append(l.found, f)
+}
+
+// place is where a field of the record that was read last begins.
+func (l *list) place(r *csv.Reader, field int) spot {
+	line, column := r.FieldPos(field) // counts bytes
+	return spot{line, 1 + utf8.RuneCount(l.lines[line-1][:column-1])}
 }
 
 // read reads the list: a header, then a line for each device in wiring order.
 func (l *list) read(data []byte) {
 	data = bytes.TrimPrefix(data, []byte("\ufeff"))
 	if !utf8.Valid(data) {
-		l.refuse(1, "the file is not UTF-8 text", "save it as CSV in UTF-8")
+		l.refuse(spot{1, 1}, "the file is not UTF-8 text", "save it as CSV in UTF-8")
 		return
 	}
+	l.lines = bytes.Split(data, []byte("\n"))
 	r := csv.NewReader(bytes.NewReader(data))
 	r.Comma, r.FieldsPerRecord, r.TrimLeadingSpace = separator(data), -1, true
 	var header []string
@@ -58,32 +78,32 @@ func (l *list) read(data []byte) {
 			break
 		}
 		if err != nil {
-			line := 1
+			at := spot{1, 1}
 			if bad := new(csv.ParseError); errors.As(err, &bad) {
-				line, err = bad.Line, bad.Err
+				at.line, err = bad.Line, bad.Err
 			}
-			l.refuse(line, "the line is no CSV: "+err.Error(), "a field that holds a quote or the separator stands in double quotes, its own quotes doubled")
+			l.refuse(at, "the line is no CSV: "+err.Error(), "a field that holds a quote or the separator stands in double quotes, its own quotes doubled")
 			return
 		}
-		line, _ := r.FieldPos(0)
+		at := make([]spot, len(record))
 		for i := range record {
-			record[i] = strings.TrimSpace(record[i])
+			record[i], at[i] = strings.TrimSpace(record[i]), l.place(r, i)
 		}
 		switch {
 		case strings.Join(record, "") == "":
 		case header == nil:
 			header = record
-			if !l.header(line, header) {
+			if !l.header(at, header) {
 				return
 			}
 		default:
-			l.row(line, header, record)
+			l.row(at, header, record)
 		}
 	}
 	if header == nil {
-		l.refuse(1, "the list is empty", "its first line names the columns: "+columns)
+		l.refuse(spot{1, 1}, "the list is empty", "its first line names the columns: "+columns)
 	} else if len(l.devices) == 0 && len(l.found) == 0 {
-		l.refuse(1, "the list names no device", "a line for each device, in wiring order")
+		l.refuse(spot{1, 1}, "the list names no device", "a line for each device, in wiring order")
 	}
 }
 
@@ -100,33 +120,33 @@ func separator(data []byte) rune {
 }
 
 // header checks the names of the columns, which may stand in any order.
-func (l *list) header(line int, header []string) bool {
+func (l *list) header(at []spot, header []string) bool {
 	known := append(strings.Split(columns, ","), columnInput)
 	for i, name := range header {
 		header[i] = strings.ToLower(name)
 		switch {
 		case slices.Index(header, header[i]) < i:
-			l.refuse(line, fmt.Sprintf("the column %q is there twice", name), "keep one of the two")
+			l.refuse(at[i], fmt.Sprintf("the column %q is there twice", name), "keep one of the two")
 		case !slices.Contains(known, header[i]):
 			detail := "columns: " + columns + "; and input where there are input modules"
 			if near, ok := finding.Nearest(name, known); ok {
 				detail = fmt.Sprintf("did you mean %q?", near)
 			}
-			l.refuse(line, fmt.Sprintf("there is no column %q", name), detail)
+			l.refuse(at[i], fmt.Sprintf("there is no column %q", name), detail)
 		}
 	}
 	for _, name := range known[:len(known)-1] {
 		if !slices.Contains(header, name) {
-			l.refuse(line, fmt.Sprintf("the column %q is missing", name), "columns: "+columns)
+			l.refuse(at[0], fmt.Sprintf("the column %q is missing", name), "columns: "+columns)
 		}
 	}
 	return len(l.found) == 0
 }
 
 // row reads one device; what the schema itself checks is left to it.
-func (l *list) row(line int, header, record []string) {
+func (l *list) row(at []spot, header, record []string) {
 	if len(record) > len(header) {
-		l.refuse(line, fmt.Sprintf("the line has %d fields, and there are %d columns", len(record), len(header)), "a field that holds the separator stands in double quotes")
+		l.refuse(at[len(header)], fmt.Sprintf("the line has %d fields, and there are %d columns", len(record), len(header)), "a field that holds the separator stands in double quotes")
 		return
 	}
 	field := func(name string) string {
@@ -135,18 +155,22 @@ func (l *list) row(line int, header, record []string) {
 		}
 		return ""
 	}
+	where := spots{at[0].line, map[string]int{}}
+	for i := range record {
+		where.field[header[i]] = at[i].column
+	}
 	d := listedDevice{
-		line: line, loop: field("loop"), address: field("address"), label: field("label"), kind: strings.ToLower(field("kind")),
+		at: where, loop: field("loop"), address: field("address"), label: field("label"), kind: strings.ToLower(field("kind")),
 		place: field("place"), zone: field("zone"), cable: field("cable_m"), in: field(columnInput),
 	}
-	d.loopNumber = l.whole(line, "loop", d.loop, 1, MaxLoops)
+	d.loopNumber = l.whole(where, "loop", d.loop, 1, MaxLoops)
 	if d.kind != kindIsolator {
-		l.whole(line, "address", d.address, 1, MaxDevices)
+		l.whole(where, "address", d.address, 1, MaxDevices)
 	} else if d.address != "" {
-		l.refuse(line, "an isolator on its own has no address", "leave the address empty")
+		l.refuse(where.of("address"), "an isolator on its own has no address", "leave the address empty")
 	}
 	if metres, err := strconv.ParseFloat(d.cable, 64); err != nil || !isDecimal(d.cable) {
-		l.refuse(line, fmt.Sprintf("%q is no length in metres", d.cable), "cable_m is the cable from the device before, in metres, such as 12 or 7.5")
+		l.refuse(where.of("cable_m"), fmt.Sprintf("%q is no length in metres", d.cable), "cable_m is the cable from the device before, in metres, such as 12 or 7.5")
 	} else {
 		d.cable = strconv.FormatFloat(metres, 'f', -1, 64)
 	}
@@ -161,10 +185,10 @@ func isDecimal(s string) bool {
 }
 
 // whole reads a whole number within bounds, 0 where it is none.
-func (l *list) whole(line int, name, text string, low, high int) int {
+func (l *list) whole(where spots, name, text string, low, high int) int {
 	n, err := strconv.Atoi(text)
 	if err != nil || n < low || n > high {
-		l.refuse(line, fmt.Sprintf("%q is no %s", text, name), fmt.Sprintf("what it has to be: a whole number from %d to %d", low, high))
+		l.refuse(where.of(name), fmt.Sprintf("%q is no %s", text, name), fmt.Sprintf("what it has to be: a whole number from %d to %d", low, high))
 		return 0
 	}
 	return n
@@ -173,18 +197,18 @@ func (l *list) whole(line int, name, text string, low, high int) int {
 // names checks what would otherwise break the file that is written. Labels, places and zones are
 // checked by the schema; here only that they can stand in a line of YAML.
 func (l *list) names(d listedDevice) {
-	for _, text := range []string{d.label, d.place, d.zone, d.in} {
-		if strings.IndexFunc(text, unicode.IsControl) >= 0 {
-			l.refuse(d.line, fmt.Sprintf("%q holds a line end or another control character", text), "names stand on one line")
+	for _, field := range []struct{ name, text string }{{"label", d.label}, {"place", d.place}, {"zone", d.zone}, {columnInput, d.in}} {
+		if text := field.text; strings.IndexFunc(text, unicode.IsControl) >= 0 {
+			l.refuse(d.at.of(field.name), fmt.Sprintf("%q holds a line end or another control character", text), "names stand on one line")
 			return
 		}
 	}
 	if d.label == "" {
-		l.refuse(d.line, "the device has no label", "a label is the text on its plate, unique over the whole site")
+		l.refuse(d.at.of("label"), "the device has no label", "a label is the text on its plate, unique over the whole site")
 	}
 	for _, ref := range []struct{ what, id string }{{"place", d.place}, {"zone", d.zone}} {
 		if ref.id != "" && !isID(ref.id) {
-			l.refuse(d.line, fmt.Sprintf("%q cannot be the id of a %s", ref.id, ref.what), fmt.Sprintf("ids are lower-case letters, digits and hyphens: %q", slug(ref.id)))
+			l.refuse(d.at.of(ref.what), fmt.Sprintf("%q cannot be the id of a %s", ref.id, ref.what), fmt.Sprintf("ids are lower-case letters, digits and hyphens: %q", slug(ref.id)))
 		}
 	}
 }

@@ -143,22 +143,23 @@ func TestFromList(t *testing.T) {
 func TestFromListFindings(t *testing.T) {
 	header := "loop,address,label,kind,place,zone,cable_m\n"
 	for _, c := range []struct{ list, want string }{
-		{"", "1 the list is empty"},
-		{header, "1 the list names no device"},
-		{"loop,adress,label,kind,place,zone,cable_m\n", `1 there is no column "adress"|1 the column "address" is missing`},
-		{header + "1,1,A,smoke_detectr,h,h,1\n", `2 there is no kind of device "smoke_detectr"`},
-		{header + "\n1,0,A,smoke_detector,h,h,1\n", `3 "0" is no address`},
-		{header + "x,1,A,smoke_detector,h,h,1e3\n", `2 "x" is no loop|2 "1e3" is no length in metres`},
-		{header + "1,1,A,call_point,h,,-1\n", `2 "-1" is no length in metres|2 a call_point can raise a fire, and this one has no place or no zone`},
-		{header + "1,1,,call_point,Hall 1,h,1\n", `2 the device has no label|2 "Hall 1" cannot be the id of a place`},
-		{header + "1,1,A,input_module,h,h,1\n", `2 the input module "A" does not say what its contact means`},
-		{header + "1,1,A,isolator,h,h,1\n", "2 an isolator on its own has no address"},
-		{header + "1,1,A,call_point,h,h,1,9\n", "2 the line has 8 fields, and there are 7 columns"},
-		{header + "1,1,A\"B,call_point,h,h,1\n", "2 the line is no CSV: bare \" in non-quoted-field"},
-		{header + "1,1,\"A\nB\",call_point,h,h,1\n", `2 "A\nB" holds a line end or another control character`},
-		{header + "1,1,A,call_point,h,h,1\n1,1,A,call_point,h,h,1\n", `3 address 1 of loop 1 is used twice|3 the label "A" is used twice`},
-		{header + "1,1,A/B,call_point,h,h,1\n", `2 label cannot be "A/B"`},
-		{header + "1,1,\xff,call_point,h,h,1\n", "1 the file is not UTF-8 text"},
+		{"", "1:1 the list is empty"},
+		{header, "1:1 the list names no device"},
+		{"loop,adress,label,kind,place,zone,cable_m\n", `1:1 the column "address" is missing|1:6 there is no column "adress"`},
+		{header + "1,1,A,smoke_detectr,h,h,1\n", `2:7 there is no kind of device "smoke_detectr"`},
+		{header + "1,1,\"Ä, up\", smoke,h,h,1\n", `2:14 there is no kind of device "smoke"`}, // in characters, blanks left out
+		{header + "\n1,0,A,smoke_detector,h,h,1\n", `3:3 "0" is no address`},
+		{header + "x,1,A,smoke_detector,h,h,1e3\n", `2:1 "x" is no loop|2:26 "1e3" is no length in metres`},
+		{header + "1,1,A,call_point,h,,-1\n", `2:20 a call_point can raise a fire, and this one has no place or no zone|2:21 "-1" is no length in metres`},
+		{header + "1,1,,call_point,Hall 1,h,1\n", `2:5 the device has no label|2:17 "Hall 1" cannot be the id of a place`},
+		{header + "1,1,A,input_module,h,h,1\n", `2:1 the input module "A" does not say what its contact means`},
+		{header + "1,1,A,isolator,h,h,1\n", "2:3 an isolator on its own has no address"},
+		{header + "1,1,A,call_point,h,h,1,9\n", "2:24 the line has 8 fields, and there are 7 columns"},
+		{header + "1,1,A\"B,call_point,h,h,1\n", "2:1 the line is no CSV: bare \" in non-quoted-field"},
+		{header + "1,1,\"A\nB\",call_point,h,h,1\n", `2:5 "A\nB" holds a line end or another control character`},
+		{header + "1,1,A,call_point,h,h,1\n1,1,A,call_point,h,h,1\n", `3:1 address 1 of loop 1 is used twice|3:1 the label "A" is used twice`},
+		{header + "1,1,A/B,call_point,h,h,1\n", `2:1 label cannot be "A/B"`},
+		{header + "1,1,\xff,call_point,h,h,1\n", "1:1 the file is not UTF-8 text"},
 	} {
 		files, found := FromList(site.File{Path: "d.csv", Data: []byte(c.list)}, "x")
 		var got []string
@@ -166,7 +167,7 @@ func TestFromListFindings(t *testing.T) {
 			if f.GetSeverity() != pb.Severity_SEVERITY_REFUSED || f.GetDetail() == "" || f.GetPosition().GetFile() != "d.csv" {
 				t.Errorf("%q: a finding without a remedy or a place: %v", c.list, f)
 			}
-			got = append(got, fmt.Sprintf("%d %s", f.GetPosition().GetLine(), f.GetTitle()))
+			got = append(got, fmt.Sprintf("%d:%d %s", f.GetPosition().GetLine(), f.GetPosition().GetColumn(), f.GetTitle()))
 		}
 		if strings.Join(got, "|") != c.want || len(files.List) > 0 {
 			t.Errorf("%q:\n got %s\nwant %s", c.list, strings.Join(got, "|"), c.want)

@@ -1,6 +1,7 @@
 package verify
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -125,32 +126,35 @@ func unknown(what, name string, known []string) error {
 	if near, ok := finding.Nearest(name, known); ok {
 		return fmt.Errorf("there is no %s %q: did you mean %q?", what, name, near)
 	}
-	return fmt.Errorf("there is no %s %q", what, name)
+	return fmt.Errorf("there is no %s %q: known are %s", what, name, finding.Sample(known, 8))
 }
 
 // parseWay reads a way as text writes it.
 func (v *Verifier) parseWay(way string) (*run, error) {
 	r := &run{atOnce: -1, rows: nil}
-	way, given, _ := strings.Cut(way, " (given ")
+	way, given, _ := strings.Cut(way, "(given ")
 	var err error
 	if r.given, err = matrix.ParseGiven(strings.TrimSuffix(given, ")"), v.plan.World); err != nil {
 		return nil, err
 	}
 	way, first, atOnce := strings.Cut(way, " at once, just after a sample of ")
 	joint := ", then "
-	if strings.Contains(way, " and ") || atOnce {
+	if !strings.Contains(way, joint) && (strings.Contains(way, " and ") || atOnce) { // no label holds a comma
 		joint, r.atOnce = " and ", 0
 	}
 	for i, word := range strings.Split(way, joint) {
 		word = strings.TrimSpace(word)
 		label, prealarm := strings.CutSuffix(word, " (pre-alarm)")
 		point, ok := v.plan.In.Point(label)
+		if !ok && strings.Contains(label, " and ") {
+			return nil, errors.New("a way joins its devices by \" and \" (at once) or by \", then \" (one after another), not by both")
+		}
 		if !ok {
 			return nil, unknown("device", label, v.plan.PointNames())
 		}
 		s, ok := signalOf(v.plan, point, prealarm)
 		if !ok {
-			return nil, fmt.Errorf("%q gives no such signal", word)
+			return nil, fmt.Errorf("%q gives no such signal: a way names detectors, call points and inputs", word)
 		}
 		r.signals = append(r.signals, s)
 		if label == strings.TrimSpace(first) {

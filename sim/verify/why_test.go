@@ -71,3 +71,20 @@ func TestWhyTellsWhatKeepsASignal(t *testing.T) {
 		}
 	}
 }
+
+// TestWhyRefuses: what is no way, or no effect, is said with what would be one.
+func TestWhyRefuses(t *testing.T) {
+	demo := openDemo(t)
+	for _, c := range []struct{ way, effect, want string }{
+		{"G-SD-HALL-NORHT", "siren", `there is no device "G-SD-HALL-NORHT": did you mean "G-SD-HALL-NORTH"?`},
+		{"nothing like it", "siren", `there is no device "nothing like it": known are `},
+		{"G-SD-HALL-NORTH and G-SD-LIFT, then G-CP-HALL", "siren", `not by both`},
+		{"G-LOBBY-SOUNDERS", "siren", `"G-LOBBY-SOUNDERS" gives no such signal: a way names detectors, call points and inputs`},
+		{"G-CP-HALL(given mode=evening)", "siren", `"evening" is not a mode`},
+		{"G-CP-HALL", "sirene", `there is no effect or output "sirene": did you mean "siren"?`},
+	} {
+		if _, err := Why(demo.Plan(), c.way, c.effect, func(string) *pb.Position { return nil }); err == nil || !strings.Contains(err.Error(), c.want) {
+			t.Errorf("%s, %s: %v, want %s", c.way, c.effect, err, c.want)
+		}
+	}
+}
