@@ -33,18 +33,17 @@ const RestartTime = wire.RestartTime
 
 // Defaults lists the defaults of the installation that change a result.
 func Defaults() []figure.Default {
-	ms := func(d time.Duration) string { return fmt.Sprintf("%d ms", d.Milliseconds()) }
 	return []figure.Default{
-		{Key: "panel.decision_time", Value: ms(defaultDecisionTime), Source: commonPractice},
-		{Key: "panel.switch_time", Value: ms(defaultSwitchTime), Source: commonPractice},
+		{Key: "panel.decision_time", Value: defaultDecisionTime.String(), Source: commonPractice},
+		{Key: "panel.switch_time", Value: defaultSwitchTime.String(), Source: commonPractice},
 		{Key: "panel.restart_time", Value: defaultPanelRestart.String(), Source: commonPractice},
 		{Key: "panel.outputs.relay.on_power_loss", Value: "rests", Source: commonPractice},
 		{Key: "panel.reset", Value: "keep-caused", Source: commonPractice + ": reset needs the cause cleared, else the alarm returns"},
 		{Key: "panel.resound", Value: "new-zone", Source: "EN 54-2 7.10, from memory"},
 		{Key: "panel.mode", Value: "day", Source: commonPractice},
-		{Key: "loops.line.poll_slot", Value: ms(defaultPollSlot), Source: commonPractice},
-		{Key: "loops.line.no_reply_slot", Value: ms(defaultNoReplySlot), Source: commonPractice},
-		{Key: "loops.line.command_slot", Value: ms(defaultCommandSlot), Source: commonPractice},
+		{Key: "loops.line.poll_slot", Value: defaultPollSlot.String(), Source: commonPractice},
+		{Key: "loops.line.no_reply_slot", Value: defaultNoReplySlot.String(), Source: commonPractice},
+		{Key: "loops.line.command_slot", Value: defaultCommandSlot.String(), Source: commonPractice},
 		{Key: "loops.line.alarm_readings", Value: fmt.Sprint(defaultAlarmReadings), Source: commonPractice},
 		{Key: "loops.line.missed_replies", Value: fmt.Sprint(defaultMissedReplies), Source: commonPractice},
 		{Key: "loops.line.commands_between_visits", Value: fmt.Sprint(defaultCommandsBetween), Source: commonPractice},

@@ -5,7 +5,6 @@ import (
 	"math"
 	"strings"
 	"testing"
-	"time"
 
 	"github.com/google/go-cmp/cmp"
 
@@ -38,19 +37,18 @@ const writtenPanel = ` panel: {decision_time: {} switch_time: {nanos: 5000000} r
 // inForce reads off a compiled site what applies, by the keys of Defaults and in its words.
 func inForce(in *Installation) map[string]string {
 	cfg := in.Loops[0].Line.Config()
-	millis := func(d time.Duration) string { return fmt.Sprintf("%d ms", d/time.Millisecond) }
 	smoke := func(i int) string { return fmt.Sprintf("%g %%/m", float64(in.Points[i].SmokeMicroPct)/1e6) }
 	heat := func(i int) string { return fmt.Sprintf("%g C", float64(in.Points[i].HeatMicroC)/1e6) }
 	contact := in.Outputs[in.Points[3].Output]
 	return map[string]string{
-		"panel.decision_time":                     millis(in.DecisionTime),
-		"panel.switch_time":                       millis(in.SwitchTime),
+		"panel.decision_time":                     in.DecisionTime.String(),
+		"panel.switch_time":                       in.SwitchTime.String(),
 		"panel.restart_time":                      in.PanelRestart.String(),
 		"panel.outputs.relay.on_power_loss":       map[OnLoss]string{Rests: "rests", Stays: "stays", Operates: "operates"}[in.Outputs[len(in.Outputs)-1].OnLoss],
 		"panel.reset":                             map[bool]string{false: "keep-caused", true: "drop-all"}[in.ResetDrops],
-		"loops.line.poll_slot":                    millis(cfg.PollSlot),
-		"loops.line.no_reply_slot":                millis(cfg.NoReplySlot),
-		"loops.line.command_slot":                 millis(cfg.CommandSlot),
+		"loops.line.poll_slot":                    cfg.PollSlot.String(),
+		"loops.line.no_reply_slot":                cfg.NoReplySlot.String(),
+		"loops.line.command_slot":                 cfg.CommandSlot.String(),
 		"loops.line.alarm_readings":               fmt.Sprint(in.Readings(0)),
 		"loops.line.missed_replies":               fmt.Sprint(cfg.MissedReplies),
 		"loops.line.commands_between_visits":      fmt.Sprint(cfg.CommandsBetweenVisits),
@@ -119,8 +117,8 @@ func TestDefaultValues(t *testing.T) {
 		got[d.Key] = d.Value
 	}
 	for key, want := range map[string]string{ // order does not show: one message for each key
-		"panel.decision_time": "200 ms", "panel.switch_time": "1 ms", "panel.reset": "keep-caused", "panel.resound": "new-zone", "panel.mode": "day",
-		"loops.line.poll_slot": "12 ms", "loops.line.no_reply_slot": "20 ms", "loops.line.command_slot": "15 ms",
+		"panel.decision_time": "200ms", "panel.switch_time": "1ms", "panel.reset": "keep-caused", "panel.resound": "new-zone", "panel.mode": "day",
+		"loops.line.poll_slot": "12ms", "loops.line.no_reply_slot": "20ms", "loops.line.command_slot": "15ms",
 		"loops.line.alarm_readings": "2", "loops.line.missed_replies": "3", "loops.line.commands_between_visits": "8",
 		"smoke_detector.alarm_pct_per_m": "3.4 %/m", "heat_detector.alarm_c": "57 C",
 		"multi_criteria_detector.alarm_pct_per_m": "3.4 %/m", "multi_criteria_detector.alarm_c": "57 C",

@@ -241,7 +241,7 @@ func (t *text) times(o *pb.WhyOutput) {
 		if before != nil {
 			took = fmt.Sprintf("  (+%s)", drill.Seconds(time.Duration((*at-*before)*1e9+0.5)))
 		}
-		t.Line("  t%d %-20s %14.6f s%s", i, names[i], *at, took)
+		t.Line("  t%d %-20s %17.9f s%s", i, names[i], *at, took)
 		before = at
 	}
 }
