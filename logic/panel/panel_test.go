@@ -2,6 +2,7 @@ package panel_test
 
 import (
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -139,6 +140,33 @@ func TestLastMoveRules(t *testing.T) {
 		m.Move(step.override)
 		if got := ask(); got != step.want {
 			t.Errorf("move %d, override %d to %d: %s, want %s", i, step.override, step.to, got, step.want)
+		}
+	}
+}
+
+// What is wrong with a calendar: two modes at one moment, a mode beside it, and one that never changes.
+func TestCalendarFindings(t *testing.T) {
+	line := func(mode string, hour int, days ...string) *pb.ModeChange {
+		return &pb.ModeChange{Mode: mode, Days: days, At: durationpb.New(time.Duration(hour) * time.Hour)}
+	}
+	for _, c := range []struct {
+		name  string
+		panel *pb.Panel
+		want  string
+	}{
+		{"day and night", &pb.Panel{Calendar: []*pb.ModeChange{line("day", 8, "mon"), line("night", 18, "mon")}}, ""},
+		{"one line twice", &pb.Panel{Calendar: []*pb.ModeChange{line("day", 8, "mon", "tue"), line("day", 8, "tue"), line("night", 18, "mon")}}, ""},
+		{"two modes at once", &pb.Panel{Calendar: []*pb.ModeChange{line("day", 8, "mon", "tue"), line("night", 8, "tue")}}, "panel.calendar-conflict panel.calendar[1]"},
+		{"a mode beside it", &pb.Panel{Mode: "day", Calendar: []*pb.ModeChange{line("day", 8, "mon"), line("night", 18, "mon")}}, "panel.mode-with-calendar panel.mode"},
+		{"it never changes", &pb.Panel{Calendar: []*pb.ModeChange{line("day", 8, "mon"), line("day", 18, "tue")}}, "panel.calendar-one-mode panel.calendar"},
+	} {
+		_, findings := panel.ReadCalendar(c.panel)
+		var got []string
+		for _, f := range findings {
+			got = append(got, f.GetCode()+" "+f.GetPath())
+		}
+		if strings.Join(got, "\n") != c.want {
+			t.Errorf("%s: %v, want %q", c.name, got, c.want)
 		}
 	}
 }

@@ -5,7 +5,6 @@ import (
 	"strings"
 	"time"
 
-	"loopdrill.dev/loopdrill/logic/bdd"
 	"loopdrill.dev/loopdrill/logic/panel"
 	"loopdrill.dev/loopdrill/logic/term"
 )
@@ -98,7 +97,6 @@ func (c *comparison) probeCalendar(add func(*stimulus)) {
 		if s == nil {
 			return
 		}
-		s.given = slices.DeleteFunc(s.given, func(g bdd.Setting) bool { return g.Fact.Kind == term.PanelMode })
 		s.begins = &begins
 		add(s)
 	}

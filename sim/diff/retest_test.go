@@ -103,6 +103,7 @@ func TestRetestPartners(t *testing.T) {
 	}{
 		{"nothing waits", nil, 1},
 		{"zone a waits for another of its own", []*pb.Detection{{Zone: "a", Confirm: "other"}}, 200},
+		{"zone a waits for somebody to look", []*pb.Detection{{Zone: "a", Investigate: &pb.Investigate{}}}, 1},
 		{"both wait", []*pb.Detection{{Zone: "a", Confirm: "other"}, {Zone: "b", Confirm: "same-or-other"}}, 301},
 		{"zone b waits for zone a", []*pb.Detection{{Zone: "b", Confirm: "other-zone", OtherZones: []string{"a"}}}, 102},
 		{"zone b waits for any other zone", []*pb.Detection{{Zone: "b", Confirm: "other-zone"}}, 102},

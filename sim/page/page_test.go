@@ -32,6 +32,17 @@ func TestNothingIsLost(t *testing.T) {
 	}
 }
 
+// A line may be as long as the page, and no longer.
+func TestFullLine(t *testing.T) {
+	for last, lines := range map[int]int{36: 1, 37: 2} {
+		p := &Page{}
+		p.Hang("12 ", strings.Repeat("a", 40)+" "+strings.Repeat("b", last))
+		if got := strings.Count(p.String(), "\n"); got != lines {
+			t.Errorf("%d columns are %d lines:\n%s", 3+40+1+last, got, p.String())
+		}
+	}
+}
+
 // A table that is too wide goes on below, behind its keys; each of its cells stands there once.
 func TestTable(t *testing.T) {
 	rows := [][]string{{"loop", "a", "b", "c"}, {"1", strings.Repeat("x", 40), strings.Repeat("y", 30), "ü"}, {"2", "x", "y", "z"}}
