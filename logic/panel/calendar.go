@@ -98,7 +98,7 @@ func ReadCalendar(panel *pb.Panel) (Calendar, []*pb.Finding) {
 		}
 	}
 	slices.SortFunc(calendar, func(a, b moment) int { return cmp.Compare(a.at, b.at) })
-	if !slices.ContainsFunc(calendar, func(m moment) bool { return m.mode != calendar[0].mode }) {
+	if lines := panel.GetCalendar(); !slices.ContainsFunc(lines, func(m *pb.ModeChange) bool { return m.GetMode() != lines[0].GetMode() }) {
 		findings = append(findings, finding.Warn("panel.calendar-one-mode", "panel.calendar", "the calendar never changes the mode", "every line begins the same mode; add the line that ends it"))
 	}
 	return calendar, findings
