@@ -4,7 +4,7 @@
 // the start of its slot and the controller acts at the end. Commands wait in a queue and take
 // slots of their own. The model is exact and lazy: a visit without a consequence is never
 // executed, its time is known in closed form from the anchor (one instant, one place in the
-// round) and the prefix sums of the slot lengths. A slow twin that executes every slot stands
+// round) and the number of replies before each turn. A slow twin that executes every slot stands
 // in the tests of package drill; on random sites both give identical logs.
 //
 // What it leaves out: signalling waveforms, and who is fed (the caller says so).
@@ -29,13 +29,13 @@ type Device struct {
 	Output   bool  // an output module or loop sounder: its reply carries its output's state
 	Load     bool  // an output that takes its current from the loop itself
 	Fire     bool  // readings above threshold are counted towards a fire signal
-	Readings int32 // readings that make the signal, at least 1
+	Readings int32 // readings that make the signal, 1 to 100
 }
 
 // Config is a loop's timing and devices.
 type Config struct {
 	PollSlot, NoReplySlot, CommandSlot time.Duration // each > 0
-	MissedReplies                      int32         // visits missed in a row that make a fault, at least 1
+	MissedReplies                      int32         // visits missed in a row that make a fault, 1 to 100
 	CommandsBetweenVisits              int32         // at least 1
 	OutOfTurn                          bool
 	ProbeUnused                        bool
@@ -54,6 +54,9 @@ type Line struct {
 // highest is the highest address of a loop.
 const highest = 250
 
+// highestCount is how many readings or missed visits in a row are counted at most.
+const highestCount = 100
+
 // tries is how often one change of an output is commanded before it counts as a fault.
 const tries = 3
 
@@ -61,6 +64,9 @@ const tries = 3
 func Compile(cfg Config) *Line {
 	if cfg.PollSlot <= 0 || cfg.NoReplySlot <= 0 || cfg.CommandSlot <= 0 || cfg.MissedReplies < 1 || cfg.CommandsBetweenVisits < 1 {
 		panic("line: slot lengths, missed replies and commands between visits must be positive")
+	}
+	if cfg.MissedReplies > highestCount || slices.ContainsFunc(cfg.Devices, func(d Device) bool { return d.Readings > highestCount }) {
+		panic("line: more readings or missed replies than are counted")
 	}
 	if !slices.IsSortedFunc(cfg.Devices, func(a, b Device) int { return int(a.Address) - int(b.Address) }) {
 		panic("line: devices must ascend by address")

@@ -21,7 +21,7 @@ func (l *Line) Next(s *State) (time.Duration, Moment, bool) {
 		start, ok = at, true
 	}
 	if s.watched {
-		if last := s.startOf(l.turns - 1); !ok || last < start {
+		if last := l.startOf(s, l.turns-1); !ok || last < start {
 			start, ok = last, true
 		}
 	}
@@ -33,15 +33,13 @@ func (l *Line) eager(s *State) bool {
 	return len(s.queue) > 0 || s.repeat >= 0 || s.request >= 0 || l.wanted(s) >= 0
 }
 
-// round is the length of one whole round as things stand.
-func (s *State) round() time.Duration { return s.prefix[len(s.prefix)-1] }
-
 // startOf is the first start of a turn's visit at or after the anchor.
-func (s *State) startOf(turn int32) time.Duration {
-	if turn >= s.turn {
-		return s.anchor + s.prefix[turn] - s.prefix[s.turn]
+func (l *Line) startOf(s *State, turn int32) time.Duration {
+	start := s.anchor + l.before(s, turn) - l.before(s, s.turn)
+	if turn < s.turn {
+		start += l.Round(s)
 	}
-	return s.anchor + s.round() - s.prefix[s.turn] + s.prefix[turn]
+	return start
 }
 
 // nextMarked is the start of the first visit with a consequence.
@@ -56,7 +54,7 @@ func (l *Line) nextMarked(s *State) (time.Duration, bool) {
 	if i < 0 {
 		return 0, false
 	}
-	return s.startOf(i), true
+	return l.startOf(s, i), true
 }
 
 // nextNoise is the start of the visit whose reply will be garbled.
@@ -66,11 +64,11 @@ func (l *Line) nextNoise(s *State) (time.Duration, bool) {
 	}
 	ahead := s.nextError - s.visits
 	rounds := ahead / uint64(l.turns)
-	if rounds > uint64(math.MaxInt64/4)/uint64(s.round()) {
+	if rounds > uint64(math.MaxInt64/4)/uint64(l.Round(s)) {
 		return 0, false
 	}
 	turn := (s.turn + int32(ahead%uint64(l.turns))) % l.turns
-	return s.startOf(turn) + time.Duration(rounds)*s.round(), true
+	return l.startOf(s, turn) + time.Duration(rounds)*l.Round(s), true
 }
 
 // skipTo moves the anchor to the start of the visit that begins exactly at t, passing over
@@ -89,11 +87,11 @@ func (l *Line) skipTo(s *State, t time.Duration) {
 // locate finds the turn whose visit is in progress or begins at t >= anchor: whole rounds since
 // the start of the anchor's round, the turn, and how far into it t lies.
 func (l *Line) locate(s *State, t time.Duration) (rounds int64, turn int32, rest time.Duration) {
-	offset := s.prefix[s.turn] + t - s.anchor
-	rounds = int64(offset / s.round())
-	offset -= time.Duration(rounds) * s.round()
-	turn = int32(sort.Search(int(l.turns), func(i int) bool { return s.prefix[i+1] > offset }))
-	return rounds, turn, offset - s.prefix[turn]
+	offset, round := l.before(s, s.turn)+t-s.anchor, l.Round(s)
+	rounds = int64(offset / round)
+	offset -= time.Duration(rounds) * round
+	turn = int32(sort.Search(int(l.turns), func(i int) bool { return l.before(s, int32(i)+1) > offset }))
+	return rounds, turn, offset - l.before(s, turn)
 }
 
 // pass moves the anchor to t, where the given turn begins, and counts the visits passed over.
@@ -133,7 +131,7 @@ func (l *Line) settle(s *State, now time.Duration, stage Stage) {
 			turn, rounds = l.turns-1, rounds-1
 		}
 	}
-	start := s.anchor - s.prefix[s.turn] + time.Duration(rounds)*s.round() + s.prefix[turn]
+	start := s.anchor - l.before(s, s.turn) + time.Duration(rounds)*l.Round(s) + l.before(s, turn)
 	l.pass(s, start, rounds, turn)
 	l.beginVisit(s, start, l.kindOf(turn), turn) // nothing has changed since start: the sample is that of now
 }

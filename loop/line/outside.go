@@ -60,7 +60,7 @@ func (l *Line) SetOverload(s *State, now time.Duration, on bool) {
 }
 
 // fresh is how many tries count as made of an output whose module has come back.
-func (l *Line) fresh(s *State, i int32) int32 {
+func (l *Line) fresh(s *State, i int32) uint8 {
 	if s.overload && l.cfg.Devices[i].Load {
 		return tries
 	}
@@ -135,13 +135,13 @@ func (s *State) OutputFault(i int32) bool {
 // SampleAfter returns the start of the first in-turn visit to device i that begins at or after
 // t, as things stand and if nothing interferes: where the worst moment for a stimulus lies.
 func (l *Line) SampleAfter(s *State, i int32, t time.Duration) time.Duration {
-	start := s.startOf(i)
+	start, round := l.startOf(s, i), l.Round(s)
 	if start >= t {
 		return start
 	}
-	rounds := int64((t - start + s.round() - 1) / s.round())
-	return start + time.Duration(rounds)*s.round()
+	rounds := int64((t - start + round - 1) / round)
+	return start + time.Duration(rounds)*round
 }
 
 // Round is the length of one round as things stand: the sum of its visits.
-func (s *State) Round() time.Duration { return s.round() }
+func (l *Line) Round(s *State) time.Duration { return l.before(s, l.turns) }

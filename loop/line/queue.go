@@ -9,11 +9,12 @@ import (
 type Command struct {
 	Device   int32         // index into Config.Devices; an output
 	State    OutputState   // the state demanded
-	Strength int32         // of commands born at one instant the stronger goes first
+	Strength uint8         // of commands born at one instant the stronger goes first
 	Order    int32         // then the lower order: file order of effects and their outputs
 	Group    int32         // with SharedCommands, neighbours of one group > 0 share a slot
 	Event    uint64        // the demand that the command carries out; once its slot began, CommandSent
 	born     time.Duration // instant of its birth
+	hearing  bool          // the module was there at the start of its slot
 }
 
 // Send queues a command of the program, born now.
@@ -66,7 +67,7 @@ func (l *Line) queueRepeat(s *State, now time.Duration, sink Sink) {
 	i := s.repeat
 	s.repeat = -1
 	d := &s.devices[i]
-	event := sink.Note(Change{Kind: RepeatQueued, Device: i, State: d.commanded, N: d.tries, Parent: max(d.outputEvent, d.command)})
+	event := sink.Note(Change{Kind: RepeatQueued, Device: i, State: d.commanded, N: int32(d.tries), Parent: max(d.outputEvent, d.command)})
 	l.enqueue(s, now, Command{Device: i, State: d.commanded, Strength: d.strength, Order: d.order, Event: event})
 }
 
@@ -83,8 +84,8 @@ func (l *Line) beginCommand(s *State, now time.Duration, sink Sink) {
 		c := &s.queue[k]
 		d := &s.devices[c.Device]
 		d.tries = min(d.tries+1, tries)
-		d.hearing = d.hears()
-		c.Event = sink.Note(Change{Kind: CommandSent, Device: c.Device, State: c.State, N: d.tries, Parent: c.Event})
+		c.hearing = d.hears()
+		c.Event = sink.Note(Change{Kind: CommandSent, Device: c.Device, State: c.State, N: int32(d.tries), Parent: c.Event})
 		d.command = c.Event
 	}
 	s.burst++
@@ -101,7 +102,7 @@ func (l *Line) endCommand(s *State, sl slot, sink Sink) {
 	for _, c := range s.queue[:sl.group] {
 		d := &s.devices[c.Device]
 		d.waiting--
-		heard := d.hearing && d.hears()
+		heard := c.hearing && d.hears()
 		sink.Note(Change{Kind: CommandDone, Device: c.Device, State: c.State, On: heard, Parent: c.Event})
 		l.refresh(s, c.Device)
 	}

@@ -165,7 +165,7 @@ func (r *rig) act(a rigAct) {
 			}
 			n[k] = int32(v)
 		}
-		r.l.Send(r.s, r.now, Command{Device: a.i, State: OutputState(n[0]), Strength: n[1], Order: n[2], Group: n[3], Event: 2000})
+		r.l.Send(r.s, r.now, Command{Device: a.i, State: OutputState(n[0]), Strength: uint8(n[1]), Order: n[2], Group: n[3], Event: 2000})
 		return
 	case "out":
 		n, err := strconv.Atoi(a.args[0])

@@ -47,14 +47,15 @@ type device struct {
 	lastCount     uint64 // the last counted reading
 	command       uint64 // the last command
 
+	order   int32 // file order of the last command
+	waiting int32 // commands of this output in the queue or in progress
+
 	// what the controller counts
-	count    int32
-	preCount int32
-	bad      int32 // visits in a row without a good reply, at most MissedReplies
-	strength int32 // of the last command
-	order    int32 // file order of the last command
-	waiting  int32 // commands of this output in the queue or in progress
-	tries    int32 // commands sent for the present change
+	count    uint8
+	preCount uint8
+	bad      uint8 // visits in a row without a good reply, at most MissedReplies
+	tries    uint8 // commands sent for the present change
+	strength uint8 // of the last command
 
 	// what the device would report
 	presence         Presence
@@ -73,7 +74,6 @@ type device struct {
 	fault       bool    // output fault
 	circuitRead Circuit // last reading of the circuit at rest
 	commanded   OutputState
-	hearing     bool // there at the start of its command slot
 }
 
 // slot is the slot in progress, once it has a consequence or something happened during it.
@@ -119,8 +119,8 @@ type State struct {
 	nextError uint64 // number of the visit whose reply is garbled; never if rate is 0
 
 	devices []device
-	prefix  []time.Duration // prefix[i] = sum of the lengths of turns 0..i-1
-	marked  []uint64        // bit set: the next visit to this device has a consequence
+	replies []uint8  // by turn: how many of those before it anything answers
+	marked  []uint64 // bit set: the next visit to this device has a consequence
 	queue   []Command
 }
 
@@ -130,7 +130,7 @@ func (l *Line) NewState(sink Sink) *State {
 	s := &State{
 		request: -1, repeat: -1, rate: l.cfg.ErrorRate,
 		devices: make([]device, len(l.cfg.Devices)),
-		prefix:  make([]time.Duration, l.turns+1),
+		replies: make([]uint8, l.turns+1),
 		marked:  make([]uint64, (len(l.cfg.Devices)+63)/64),
 	}
 	l.measure(s)
@@ -140,31 +140,29 @@ func (l *Line) NewState(sink Sink) *State {
 
 // CopyFrom makes s equal to o, and independent of it.
 func (s *State) CopyFrom(o *State) {
-	devices, prefix, marked, queue := s.devices, s.prefix, s.marked, s.queue
+	devices, replies, marked, queue := s.devices, s.replies, s.marked, s.queue
 	*s = *o
 	s.devices = append(devices[:0], o.devices...)
-	s.prefix = append(prefix[:0], o.prefix...)
+	s.replies = append(replies[:0], o.replies...)
 	s.marked = append(marked[:0], o.marked...)
 	s.queue = append(queue[:0], o.queue...)
 }
 
-// measure computes the prefix sums anew; O(devices).
+// measure counts anew what the lengths of turns follow from; O(devices).
 func (l *Line) measure(s *State) {
-	var sum time.Duration
-	for i := range s.prefix {
-		s.prefix[i] = sum
-		if int32(i) < l.turns {
-			sum += l.length(s, int32(i))
+	var sum uint8
+	for i := range s.replies {
+		s.replies[i] = sum
+		if i < len(s.devices) && l.answers(&s.devices[i]) != none {
+			sum++
 		}
 	}
 }
 
-// length is the length of a turn's visit if it began now.
-func (l *Line) length(s *State, turn int32) time.Duration {
-	if turn < int32(len(s.devices)) && l.answers(&s.devices[turn]) != none {
-		return l.cfg.PollSlot
-	}
-	return l.cfg.NoReplySlot
+// before is how long the turns before one take, as things stand.
+func (l *Line) before(s *State, turn int32) time.Duration {
+	replies := int32(s.replies[turn])
+	return time.Duration(replies)*l.cfg.PollSlot + time.Duration(turn-replies)*l.cfg.NoReplySlot
 }
 
 // answers is what a visit to d would bring if the line were free of noise.
@@ -207,7 +205,7 @@ func (l *Line) matters(d *device, c *Device) bool {
 	case none:
 		return !d.missing
 	case collision: // a duplicate seen in the reply's current is a fault before any row of bad visits
-		return !d.duplicate || d.bad < l.cfg.MissedReplies
+		return !d.duplicate || int32(d.bad) < l.cfg.MissedReplies
 	case wrong:
 		return d.bad > 0 || d.missing || d.duplicate || !d.wrongType
 	}

@@ -163,3 +163,29 @@ func TestWorstLatency(t *testing.T) {
 		}
 	}
 }
+
+// As many readings and missed visits in a row as the schema allows are counted, and no more are compiled.
+func TestHighestCount(t *testing.T) {
+	cfg := rigConfig(fmt.Sprintf("f%d,i", highestCount))
+	cfg.MissedReplies = highestCount
+	r := newRig(cfg)
+	r.words = []string{"signal", "missing"}
+	r.play(readScript("0 in 0 on; 0 removed 1"), 101*30)
+	if want := []string{"2980 signal 0", "3000 missing 1 on"}; !slices.Equal(r.notes, want) { // rounds of 10 and 20
+		t.Errorf("%q, want %q", r.notes, want)
+	}
+	for _, more := range []func(*Config){func(c *Config) { c.MissedReplies++ }, func(c *Config) { c.Devices[0].Readings++ }} {
+		wide := rigConfig(fmt.Sprintf("f%d", highestCount))
+		wide.MissedReplies = highestCount
+		more(&wide)
+		if !panics(func() { Compile(wide) }) {
+			t.Errorf("compiled: %+v", wide)
+		}
+	}
+}
+
+func panics(f func()) (did bool) {
+	defer func() { did = recover() != nil }()
+	f()
+	return false
+}

@@ -110,8 +110,8 @@ func (l *Line) endVisit(s *State, sl slot, sink Sink) {
 
 // badVisit counts visits in a row that brought no good reply.
 func (l *Line) badVisit(d *device, i int32, r reply, sink Sink) {
-	d.bad = min(d.bad+1, l.cfg.MissedReplies)
-	if d.bad < l.cfg.MissedReplies {
+	d.bad = min(d.bad+1, uint8(l.cfg.MissedReplies))
+	if int32(d.bad) < l.cfg.MissedReplies {
 		return
 	}
 	if r == none {
@@ -162,8 +162,8 @@ func (l *Line) readInput(d *device, i int32, sl slot, sink Sink) {
 		cause = d.lastCount
 	}
 	d.count++
-	d.lastCount = sink.Note(Change{Kind: Counted, Device: i, N: d.count, Parent: cause})
-	if d.count >= l.cfg.Devices[i].Readings {
+	d.lastCount = sink.Note(Change{Kind: Counted, Device: i, N: int32(d.count), Parent: cause})
+	if int32(d.count) >= l.cfg.Devices[i].Readings {
 		d.signalled, d.count = true, 0
 		sink.Note(Change{Kind: FireSignal, Device: i, On: true, Parent: d.lastCount})
 	}
@@ -180,7 +180,7 @@ func (l *Line) readPrealarm(d *device, i int32, pre bool, sink Sink) {
 	if d.preRead {
 		return
 	}
-	if d.preCount++; d.preCount >= l.cfg.Devices[i].Readings {
+	if d.preCount++; int32(d.preCount) >= l.cfg.Devices[i].Readings {
 		d.preCount = 0
 		l.raise(&d.preRead, true, PrealarmRead, i, d.inputEvent, sink)
 	}

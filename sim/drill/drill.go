@@ -65,8 +65,8 @@ type Drill struct {
 
 // pointState is the physical side of a point. There are many: wide fields stand before narrow ones.
 type pointState struct {
-	smoke, heat int64  // millionths
 	event       uint64 // of the last InputChanged
+	smoke, heat int32  // millionths of % per metre, at most 100e6, and of degrees Celsius, at most 1200e6
 	version     uint32 // of its retard timer
 	restarts    uint32 // of its restart timer
 	contact     bool   // flame, pressed, field contact operated

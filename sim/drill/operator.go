@@ -109,7 +109,7 @@ func (s programSink) follow(c *logic.Change, event uint64) {
 	case logic.PanelReset:
 		d.after(timer{at: s.now + d.plan.In.SwitchTime, kind: proofsAnew, event: event})
 	case logic.OutputDemanded:
-		d.demand(s.now, c.Index, c.State, line.Command{Strength: int32(c.Strength), Order: c.Effect<<16 | c.Place, Group: c.Effect + 1}, event)
+		d.demand(s.now, c.Index, c.State, line.Command{Strength: uint8(c.Strength), Order: c.Effect<<16 | c.Place, Group: c.Effect + 1}, event)
 	case logic.Unlatched:
 		p := &d.plan.In.Points[c.Index]
 		d.fireChange = event

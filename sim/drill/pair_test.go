@@ -126,7 +126,7 @@ func (r *pairRun) act(a pairAct) {
 	case "rearm":
 		r.p.Rearm(r.now, a.i, a.on)
 	case "send":
-		r.p.Send(r.now, line.Command{Device: a.i, State: line.OutputState(a.n), Strength: a.n, Order: a.i / 2, Group: a.i % 3, Event: event})
+		r.p.Send(r.now, line.Command{Device: a.i, State: line.OutputState(a.n), Strength: uint8(a.n), Order: a.i / 2, Group: a.i % 3, Event: event})
 	case "ask":
 		r.say("device %d: fault %v, sampled again at %d; round %d", a.i, r.p.Fault(a.i), r.p.SampleAfter(a.i, r.now+1+time.Duration(a.n)), r.p.Round())
 	case "copy":

@@ -85,7 +85,7 @@ func (p *lazy) SampleAfter(i int32, t time.Duration) time.Duration {
 	return p.l.SampleAfter(p.s, i, t)
 }
 
-func (p *lazy) Round() time.Duration { return p.s.Round() }
+func (p *lazy) Round() time.Duration { return p.l.Round(p.s) }
 func (p *lazy) Pending() int         { return p.s.Pending() }
 
 func (p *lazy) Stop(now time.Duration)                  { p.l.Stop(p.s, now) }

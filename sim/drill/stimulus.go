@@ -43,9 +43,9 @@ func (d *Drill) apply(now time.Duration, number int32, a Act) {
 		event := d.add(sim.Event{Kind: StimulusApplied, Subject: a.Index, Value: int64(a.Kind), Extra: a.Value})
 		switch a.Kind {
 		case ActSmoke:
-			p.smoke = a.Value
+			p.smoke = int32(a.Value)
 		case ActHeat:
-			p.heat = a.Value
+			p.heat = int32(a.Value)
 		case ActClear:
 			p.smoke, p.heat = 0, 0
 			d.contact(now, a.Index, false, event)
@@ -66,11 +66,11 @@ func (d *Drill) contact(now time.Duration, i int32, on bool, event uint64) {
 func (d *Drill) sense(now time.Duration, i int32, event uint64) {
 	p, fixed := &d.points[i], &d.plan.In.Points[i]
 	active := p.retarded ||
-		fixed.SmokeMicroPct > 0 && p.smoke >= fixed.SmokeMicroPct ||
-		fixed.HeatMicroC > 0 && p.heat >= fixed.HeatMicroC
+		fixed.SmokeMicroPct > 0 && int64(p.smoke) >= fixed.SmokeMicroPct ||
+		fixed.HeatMicroC > 0 && int64(p.heat) >= fixed.HeatMicroC
 	pre := fixed.Prealarm && (active ||
-		fixed.SmokeMicroPct > 0 && p.smoke >= loop.PrealarmMicro(fixed.SmokeMicroPct) ||
-		fixed.HeatMicroC > 0 && p.heat >= loop.PrealarmMicro(fixed.HeatMicroC))
+		fixed.SmokeMicroPct > 0 && int64(p.smoke) >= loop.PrealarmMicro(fixed.SmokeMicroPct) ||
+		fixed.HeatMicroC > 0 && int64(p.heat) >= loop.PrealarmMicro(fixed.HeatMicroC))
 	if p.stuck != free {
 		active = p.stuck == stuckActive
 		pre = fixed.Prealarm && active

@@ -59,10 +59,11 @@ type twinDevice struct {
 	bad                                 int32
 	missing, wrong, duplicate, outFault bool
 
-	commanded       line.OutputState
-	strength, order int32
-	commandEvent    uint64
-	tries           int32
+	commanded    line.OutputState
+	strength     uint8
+	order        int32
+	commandEvent uint64
+	tries        int32
 }
 
 // twinSlot is a slot in progress with the sample taken at its beginning.

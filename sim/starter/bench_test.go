@@ -41,11 +41,11 @@ func BenchmarkFork(b *testing.B) {
 	b.ReportMetric(float64(forkBytes(d)), "B/drill")
 }
 
-// TestForkBytes holds a fork of 250 devices below 100 KB: memory, not time, so that a machine under
+// TestForkBytes holds a fork of 250 devices below 80 KB: memory, not time, so that a machine under
 // load gives the same answer.
 func TestForkBytes(t *testing.T) {
-	if n := forkBytes(settled(t, grid(t, 1, 250))); n > 100_000 {
-		t.Errorf("a fork of 250 devices takes %d bytes, want at most 100,000", n)
+	if n := forkBytes(settled(t, grid(t, 1, 250))); n > 80_000 {
+		t.Errorf("a fork of 250 devices takes %d bytes, want at most 80,000", n)
 	}
 }
 
