@@ -66,7 +66,9 @@ func (r *Reader) Parse(src string, scope Scope) (*Term, []Problem) {
 	checked, issues := r.env.Check(parsed)
 	if issues.Err() != nil {
 		for _, e := range issues.Errors() {
-			t.mistyped(e, root)
+			if at := t.offset(e); !slices.ContainsFunc(t.unread, func(s span) bool { return s.from <= at && at < s.to }) {
+				t.mistyped(e, root)
+			}
 		}
 		return nil, t.sorted()
 	}
@@ -87,7 +89,11 @@ type text struct {
 	info     *ast.SourceInfo
 	typeOf   func(id int64) *cel.Type
 	problems []Problem
+	unread   []span // what stands in the place of ids, and is refused as a whole
 }
+
+// span is a part of the text, in characters; its end is open.
+type span struct{ from, to int }
 
 // refuse records a problem.
 func (t *text) refuse(offset int, code, title, detail string) {
@@ -166,7 +172,7 @@ func (t *text) unknownName(offset int, word string) {
 	for _, n := range t.reader.names {
 		known = append(known, n.name)
 	}
-	detail := "conditions start from " + finding.Sample(known[1:], len(known)) + "; at_least(n, [..]) counts them"
+	detail := "conditions start from " + finding.Sample(known[1:], len(known)) + "; at_least(n, [..]) counts them; ids and words stand in single quotes"
 	if near, ok := finding.Nearest(word, known); ok {
 		detail = "did you mean `" + near + "`?"
 	}

@@ -123,6 +123,13 @@ func TestProblems(t *testing.T) {
 		{"panel.fire &&& %", Cause, "13 syntax|`&`|`&&`"},
 		{"%panel.fire", Cause, "0 syntax|`%`|conditions are built from"},
 		{"zone('x", Cause, "5 syntax|quote|"},
+		{"zone(‘hall’).fire", Cause, "5 syntax|`‘`|type straight ones"},
+		{"zone(hall).fire", Cause, "5 subset|written out|zone('hall')"},
+		{"device( HALL-SD-1 ).fire && zone('hal').fire", Cause, "8 subset|written out|device('HALL-SD-1'); 33 unknown|zone 'hal'|'hall'"},
+		{"device(HALL-SD).fire", Cause, "7 subset|written out|device('id').fire"},
+		{"panel.mode == night", Cause, "14 unknown|`night`|single quotes"},
+		{"output('HALL-S1').fault", Cause, "7 unknown|output 'HALL-S1'|load('HALL-S1')"},
+		{"load('FAN-RUN').on", Expectation, "5 unknown|load 'FAN-RUN'|output('FAN-RUN')"},
 		{strings.Repeat("(", 300) + "panel.fire" + strings.Repeat(")", 300), Cause, "0 syntax|nested too deeply|"},
 		{"lo_p(1).fault", Cause, "0 unknown|`lo_p`|`loop`"},
 		{"zon('hall').fire", Cause, "0 unknown|`zon`|`zone`"},
@@ -203,7 +210,7 @@ func TestLongChain(t *testing.T) {
 // inside the text, and the same both times.
 func FuzzParse(f *testing.F) {
 	for _, seed := range []string{"panel.fire", "at_least(2, [zone('hall').fire, zone('lobby').fire])", "zone('hall').devices_in_fire >= 2", "loop(1).fault && !panel.silenced",
-		"output('HALL-SOUNDERS').commanded == 'evacuate'", "panel.mode != 'day'", "'''a''' == panel.mode", "zone(\"hall\").fire // x", "a{b:1}.c", "[1][0] == 1", "{'a': 1}.a", "panel.fire ? 1 : 2", "dyn(1)", "zone('\\x41').fire"} {
+		"output('HALL-SOUNDERS').commanded == 'evacuate'", "panel.mode != 'day'", "'''a''' == panel.mode", "zone(\"hall\").fire // x", "a{b:1}.c", "[1][0] == 1", "{'a': 1}.a", "panel.fire ? 1 : 2", "dyn(1)", "zone('\\x41').fire", "device(A-1).fire && zone((hall)).fire"} {
 		f.Add(seed, uint8(0))
 	}
 	r := NewReader(exchange())

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"cel.dev/cel-go/cel"
 	"cel.dev/cel-go/common/ast"
 	"cel.dev/cel-go/common/types"
 
@@ -75,7 +76,7 @@ func (t *text) reference(e ast.Expr, report bool) (int, bool) {
 	at := t.start(argument)
 	if argument.Kind() != ast.LiteralKind {
 		if report {
-			t.refuse(at, "subset", "the id of `"+n.name+"` must be written out", "write "+sample(n))
+			t.unquoted(at, n)
 		}
 		return 0, false
 	}
@@ -106,18 +107,50 @@ func (t *text) reference(e ast.Expr, report bool) (int, bool) {
 	return 0, false
 }
 
+// unquoted refuses what stands in the place of an id, such as HALL-SD in device(HALL-SD). What CEL says of its parts would
+// only hide that.
+func (t *text) unquoted(at int, n name) {
+	end := at
+	for depth := 0; end < len(t.src) && (t.src[end] != ')' || depth > 0); end++ {
+		switch t.src[end] {
+		case '(':
+			depth++
+		case ')':
+			depth--
+		}
+	}
+	detail := "write " + sample(n)
+	if id := strings.TrimSpace(string(t.src[at:end])); n.of.IsExactType(cel.StringType) {
+		if _, known := t.lookup(n.name, id); known == nil {
+			detail = "ids stand in single quotes: " + n.name + "('" + id + "')"
+		}
+	}
+	t.unread = append(t.unread, span{at, end})
+	t.refuse(at, "subset", "the id of `"+n.name+"` must be written out", detail)
+}
+
 // unknownID refuses an id that does not exist.
 func (t *text) unknownID(at int, what, id string, known []string) {
 	detail := "no " + what + " is defined in this site"
 	switch near, ok := finding.Nearest(id, known); {
 	case ok:
 		detail = fmt.Sprintf("did you mean '%s'?", near)
+	case what != "load" && slices.Contains(t.reader.world.Loads, id):
+		detail = "that is an appliance of a circuit: load('" + id + "')"
+	case what == "load" && t.isOutput(id):
+		detail = "that is an output: output('" + id + "')"
 	case what == "output" && t.isPoint(id):
 		detail = "that device is an input; outputs are control modules, relay modules, loop sounders and the panel's own"
 	case len(known) > 0:
 		detail = "known: " + finding.Sample(known, 8)
 	}
 	t.refuse(at, "unknown", fmt.Sprintf("there is no %s '%s'", what, id), detail)
+}
+
+// isOutput reports whether an output has the name.
+func (t *text) isOutput(id string) bool {
+	_, ok := t.reader.world.OutputRefs[id]
+	return ok
 }
 
 // isPoint reports whether a device has the name.

@@ -79,6 +79,8 @@ func mapAdvice(n *yaml.Node, name string, md protoreflect.MessageDescriptor) str
 		return fmt.Sprintf("write `%s: {}`", name)
 	case n.Tag == "!!bool":
 		return fmt.Sprintf("write `%s: {}`, or a map with keys such as %s", name, sampleKeys(md))
+	case n.Kind == yaml.ScalarNode && n.Tag == "!!str" && md.Fields().Len() == 1 && md.Fields().Get(0).Kind() == protoreflect.StringKind && !md.Fields().Get(0).IsList():
+		return fmt.Sprintf("write `%s: {%s: %s}`", name, md.Fields().Get(0).Name(), short(n.Value))
 	}
 	return fmt.Sprintf("write a map with keys such as %s", sampleKeys(md))
 }
@@ -228,7 +230,10 @@ func (r *reader) null(n *yaml.Node, fd protoreflect.FieldDescriptor, path string
 	case fd.IsList() && !isItem:
 		detail = "write a list, each entry " + wanted(fd, true) + orLeaveOut(fd, isItem)
 	case fd.Kind() == protoreflect.MessageKind && fd.Message().FullName() != durationName && !isItem:
-		detail = fmt.Sprintf("write `%s: {}` if every default is right", fd.Name())
+		detail = fmt.Sprintf("write `%s: {}`", fd.Name())
+		if fd.Message().Fields().Len() > 0 {
+			detail += " if every default is right"
+		}
 	case fd.Kind() == protoreflect.StringKind && n.Value != "":
 		detail = fmt.Sprintf("if the text %s is meant, write it in quotes", n.Value)
 	default:

@@ -99,6 +99,11 @@ func (r *reader) violation(path string, v *protovalidate.Violation) {
 func (r *reader) missingKind(path string) {
 	title, choices := "this entry does not say what it is", ""
 	if od := r.choice(path); od != nil {
+		for i := range od.Fields().Len() {
+			if r.index.Has(join(parent(path), string(od.Fields().Get(i).Name()))) {
+				return // it says so, and its value is refused already
+			}
+		}
 		choices = ": " + oneOf(members(od))
 	}
 	r.refuse(r.index.entry(parent(path)), "kind.missing", path, title, "exactly one key says so"+choices)
