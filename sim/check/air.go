@@ -28,7 +28,7 @@ func (j *judge) ducts() {
 		}
 		for _, id := range j.place(pt.Place).GetServes() {
 			e, ok := j.Installation.Plant.Lookup(id)
-			if !ok || j.Message.GetEquipment()[e].GetFan() == nil || j.stops(w, e) {
+			if !ok || j.Message.GetEquipment()[e].GetFan() == nil || j.stops(w, e, j.Installation.Targets.Detector) {
 				continue
 			}
 			at := slices.IndexFunc(running, func(m missed) bool { return m.equipment == e })
@@ -42,8 +42,8 @@ func (j *judge) ducts() {
 		}
 	}
 	for _, m := range running {
-		j.add(finding.Error("duct.fan-not-stopped", j.path(m.points[0]), fmt.Sprintf("smoke in its duct does not stop %q: %s", j.Installation.Plant.ID(m.equipment), j.labels(m.points)),
-			"the fan would spread the smoke: let the detector's cause stop it"), j.rules.Clause(rule.DuctDetector))
+		j.add(finding.Error("duct.fan-not-stopped", j.path(m.points[0]), fmt.Sprintf("smoke in its duct does not stop %q at once: %s", j.Installation.Plant.ID(m.equipment), j.labels(m.points)),
+			"the fan would spread the smoke: let the detector's cause stop it, without a delay"), j.rules.Clause(rule.DuctDetector))
 	}
 	if len(evacuating) > 0 {
 		j.add(finding.Warn("duct.evacuates", j.path(evacuating[0]), "a detector in a duct evacuates: "+j.labels(evacuating),
@@ -51,11 +51,11 @@ func (j *judge) ducts() {
 	}
 }
 
-// stops tells whether a walk stops a fan: its own input, or a trip that cuts it.
-func (j *judge) stops(w *walk, fan int) bool {
+// stops tells whether a walk stops a fan, no later than at an instant: its own input, or a trip that cuts it.
+func (j *judge) stops(w *walk, fan int, by time.Duration) bool {
 	for _, d := range w.demands {
 		e, name := j.input(d.output)
-		if d.state == term.Rest || e < 0 {
+		if d.state == term.Rest || e < 0 || d.at > by {
 			continue
 		}
 		if e == fan && name == "stop" || name == "trip" && slices.Contains(j.Message.GetEquipment()[e].GetTrip().GetCuts(), j.Installation.Plant.ID(fan)) {
@@ -93,7 +93,7 @@ func (j *judge) shutDampers() {
 	}
 }
 
-// blowing: a damper is shut on a fan that runs and that nothing stops.
+// blowing: a damper is shut on a fan that runs, and that nothing stops before it has shut.
 func (j *judge) blowing() {
 	type pair struct{ fan, damper int }
 	told := map[pair]bool{}
@@ -105,7 +105,8 @@ func (j *judge) blowing() {
 			}
 			for fan, m := range j.Message.GetEquipment() {
 				p := pair{fan, damper}
-				if told[p] || !m.GetFan().GetRunsAtRest() || !j.together(fan, damper) || j.stops(w, fan) {
+				in, _ := j.Installation.Plant.InputIndex(damper, "close")
+				if told[p] || !m.GetFan().GetRunsAtRest() || !j.together(fan, damper) || j.stops(w, fan, d.at+j.Installation.Plant.Takes(damper, in)) {
 					continue
 				}
 				told[p] = true
@@ -139,33 +140,48 @@ func (j *judge) together(fan, damper int) bool {
 	})
 }
 
-// against says why a fan that starts finds a damper shut; empty if it does not.
+// against says why a fan that starts finds a damper shut, then or while it runs; empty if it does not.
 func (j *judge) against(w *walk, start demand, damper int) string {
-	travel := int64(0)
-	opened, shut := demand{}, j.Message.GetEquipment()[damper].GetDamper().GetAtRest() == "closed"
-	opens := false
+	atRest := j.Message.GetEquipment()[damper].GetDamper().GetAtRest() == "closed"
+	told := func(input string, t time.Duration) bool {
+		return slices.ContainsFunc(j.drivers[damper], func(o int32) bool { _, name := j.input(o); return name == input && w.at(o, t) != term.Rest })
+	}
+	opened, ever := time.Duration(0), false
 	for _, o := range j.drivers[damper] {
-		d, ok := w.first(o)
-		if _, name := j.input(o); ok && name == "close" {
-			return "it is being shut"
-		} else if ok && name == "open" {
-			opened, opens = d, true
-			in, _ := j.Installation.Plant.InputIndex(damper, "open")
-			travel = int64(j.Installation.Plant.Takes(damper, in))
+		if _, name := j.input(o); name == "open" {
+			if d, ok := w.first(o); ok && (!ever || d.at < opened) {
+				opened, ever = d.at, true
+			}
 		}
 	}
+	in, _ := j.Installation.Plant.InputIndex(damper, "open")
 	switch {
-	case !shut:
-		return ""
-	case !opens:
+	case told("close", start.at):
+		return "it is being shut"
+	case !atRest:
+	case !ever:
 		return "nothing opens it"
 	case w.act != nil && w.act.Kind == logic.MoveOverride:
-		return "" // a switch does all at once: whoever turns it has the last word, and the starter its interlock
-	case int64(start.at-opened.at) < travel && j.withoutProof(w, start.output):
+		// a switch does all at once: whoever turns it has the last word, and the starter its interlock
+	case start.at-opened < j.Installation.Plant.Takes(damper, in) && j.withoutProof(w, start.output):
 		return "it has not had the time to open"
+	}
+	for _, d := range w.demands {
+		if d.at < start.at || w.at(start.output, d.at) == term.Rest || j.stops(w, j.fanOf(start), d.at) {
+			continue
+		}
+		if told("close", d.at) {
+			return "it is shut while the fan runs"
+		}
+		if atRest && d.at > opened && !told("open", d.at) {
+			return "it is let shut again while the fan runs"
+		}
 	}
 	return ""
 }
+
+// fanOf is the fan that a demand starts.
+func (j *judge) fanOf(start demand) int { e, _ := j.input(start.output); return e }
 
 // modes notes that a second fire starts a further smoke fan beside one that runs already: where both belong to one system,
 // the first fire is to choose its mode. Fans whose starts stand in one set are settled.
@@ -189,7 +205,7 @@ func (j *judge) modes() {
 				continue
 			}
 			end := j.walker.horizon
-			both := walk{a.point, nil, term.Day, j.walker.run(term.Day, true, signal{point: a.point}, signal{point: b.point, at: end})}
+			both := walk{point: a.point, mode: term.Day, demands: j.walker.run(term.Day, true, signal{point: a.point}, signal{point: b.point, at: end})}
 			if !j.runs(&both, second, 2*end) {
 				continue
 			}

@@ -28,9 +28,11 @@ type Site struct {
 
 // Check judges a site: first its program by itself, then the program with what is built.
 func Check(s Site) []*pb.Finding {
-	j := &judge{Site: s, rules: rule.Of(s.Message.GetRules())}
+	j := &judge{Site: s, rules: rule.Of(s.Message.GetRules()), toldSilenced: map[int32]bool{}, toldOpposed: map[int]bool{}}
 	j.zones()
+	j.strays()
 	j.serving()
+	j.lobbies()
 	j.routes()
 	j.inputs()
 	j.targets()
@@ -49,12 +51,17 @@ func Check(s Site) []*pb.Finding {
 	}
 	j.walker = newWalker(every, s.Installation)
 	j.walkAll()
+	j.silencedInTheEnd()
+	j.outlasting()
+	j.switches()
+	j.ownAreas()
 	j.lifts()
 	j.ducts()
 	j.shutDampers()
 	j.blowing()
 	j.modes()
 	j.releases()
+	j.switchedReleases()
 	j.diallers()
 	j.phasings()
 	j.ownFloors()
@@ -73,8 +80,12 @@ type judge struct {
 	walker   *walker
 	walks    []walk    // by fire and by duct input, by mode
 	others   []walk    // by what else begins something: other inputs, keys and switches
+	crowds   []walk    // by all detectors of one place at once, where it has several
 	drivers  [][]int32 // outputs by equipment
 	found    []*pb.Finding
+
+	toldSilenced map[int32]bool // equipment of which it is told that silence stops it
+	toldOpposed  map[int]bool   // and that it is asked for opposite things
 }
 
 func (j *judge) add(f *pb.Finding, clause string) {
@@ -109,7 +120,7 @@ func (j *judge) drives() {
 }
 
 // walkAll walks every fire input and every supervisory input of a duct, and apart from them every other input that
-// proves nothing, key and position of a switch.
+// proves nothing, key and position of a switch; and the detectors of each place together, for what takes two of them.
 func (j *judge) walkAll() {
 	modes := j.readsMode()
 	for p := range j.Installation.Points {
@@ -118,6 +129,17 @@ func (j *judge) walkAll() {
 			j.walks = append(j.walks, j.walker.alone(signal{point: int32(p)}, modes)...)
 		} else if pt.Input != loop.NoInput && pt.ProvesEquipment < 0 {
 			j.others = append(j.others, j.walker.alone(signal{point: int32(p)}, modes)...)
+		}
+	}
+	for place := range j.Message.GetPlaces() {
+		var detectors []int32
+		for p := range j.Installation.Points {
+			if pt := &j.Installation.Points[p]; int(pt.Place) == place && pt.Input.Fire() && pt.Input != loop.CallPoint {
+				detectors = append(detectors, int32(p))
+			}
+		}
+		if len(detectors) > 1 {
+			j.crowds = append(j.crowds, j.walker.together(detectors, modes)...)
 		}
 	}
 	acts := []logic.Operation{{Kind: logic.Evacuate}}

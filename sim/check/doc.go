@@ -4,9 +4,11 @@
 // What it models. Each fire input, and each supervisory one in a duct, is signalled alone, by day and by
 // night, to the compiled program itself (package logic) without the holding back of its zone, and what is
 // then demanded of outputs, and when, is held against the rules of the trade for the equipment that they
-// drive. Proofs are taken to come at once, and, where the difference matters, never.
+// drive. Keys, switches and other inputs are tried alone too, for fans and releases; the detectors of one place
+// together, for lifts; and each fire with silence behind it. Proofs are taken to come at once, and, where the
+// difference matters, never.
 //
-// What it leaves out. Combinations of fires, but where a rule asks for a second one; faults of wiring and
+// What it leaves out. Other combinations of fires, but where a rule asks for a second one; faults of wiring and
 // plant, which scenarios and campaigns are for; the program by itself (package logic/check) and the
 // installation by itself (package loop/check).
 //

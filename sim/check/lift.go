@@ -2,6 +2,7 @@ package check
 
 import (
 	"fmt"
+	"iter"
 	"slices"
 	"time"
 
@@ -50,20 +51,24 @@ func (l *liftCase) destination(w *walk) (floor string, output int32, ok bool) {
 	return "", -1, false
 }
 
-// landings: no fire may send the lift to its own floor, and none but one at the recall landing to the alternate.
+// landings: no fire may send the lift to its own floor, and none but one at the recall landing to the alternate. Where no
+// detector of a place does that alone, all of them together must not.
 func (l *liftCase) landings() {
 	burning, wrong := map[int32][]int32{}, map[int32][]int32{}
-	for i := range l.walks {
-		w := &l.walks[i]
+	for w := range l.singlesThenCrowds() {
 		floor, output, ok := l.destination(w)
 		at := l.floor(l.Installation.Points[w.point].Place)
+		list := burning
 		switch {
 		case !ok || at == "":
+			continue
 		case floor == at:
-			burning[output] = append(burning[output], w.point)
 		case floor == l.message.GetAlternateFloor() && at != l.message.GetRecallFloor():
-			wrong[output] = append(wrong[output], w.point)
+			list = wrong
+		default:
+			continue
 		}
+		list[output] = w.addTo(list[output])
 	}
 	for _, o := range l.drivers[l.e] {
 		if points := burning[o]; len(points) > 0 {
@@ -85,6 +90,27 @@ func (l *liftCase) landings() {
 	}
 }
 
+// singlesThenCrowds are the walks that begin with fire: of one point each, then of all detectors of a place.
+func (l *liftCase) singlesThenCrowds() iter.Seq[*walk] {
+	return func(yield func(*walk) bool) {
+		for _, list := range [][]walk{l.walks, l.crowds} {
+			for i := range list {
+				if !yield(&list[i]) {
+					return
+				}
+			}
+		}
+	}
+}
+
+// addTo adds the points of a walk to a list, but not those beside one that is there for what it does alone.
+func (w *walk) addTo(list []int32) []int32 {
+	if len(w.beside) > 0 && slices.ContainsFunc(w.points(), func(p int32) bool { return slices.Contains(list, p) }) {
+		return list
+	}
+	return append(list, w.points()...)
+}
+
 // mostPairs bounds how many second fires are tried for one lift.
 const mostPairs = 200
 
@@ -102,7 +128,7 @@ func (l *liftCase) moved() {
 					return
 				}
 				const second = 10 * time.Second
-				both := walk{a, nil, mode, l.walker.run(mode, true, signal{point: a}, signal{point: b, at: second})}
+				both := walk{point: a, mode: mode, demands: l.walker.run(mode, true, signal{point: a}, signal{point: b, at: second})}
 				if l.chosen(&both, second-1) != l.chosen(&both, second+time.Second) {
 					l.add(finding.Error("lift.moved-by-second-fire", fmt.Sprintf("equipment[%d]", l.e), fmt.Sprintf("a second fire changes the landing of %q", l.id),
 						fmt.Sprintf("%q has sent it to one landing, and %q ten seconds later changes what its inputs say: put the effects of both landings into one `one_of` set, which the first holds until reset", l.label(a), l.label(b))), l.rules.Clause(rule.LiftFirstHolds))
@@ -181,8 +207,7 @@ func (l *liftCase) called() {
 		known = known || liftPlace(l.use(int32(i)))
 	}
 	var hands, others []int32
-	for i := range l.walks {
-		w := &l.walks[i]
+	for w := range l.singlesThenCrowds() {
 		if _, _, ok := l.destination(w); !ok {
 			continue
 		}
@@ -190,7 +215,7 @@ func (l *liftCase) called() {
 		case pt.Input == loop.CallPoint:
 			hands = append(hands, w.point)
 		case known && !l.own(pt.Place):
-			others = append(others, w.point)
+			others = w.addTo(others)
 		}
 	}
 	l.blame(hands, finding.Error, "lift.recalled-by-call-point", "call points recall %q: %s",
@@ -231,7 +256,7 @@ func (l *liftCase) powerOff() []int32 {
 // power: heat beside sprinklers takes the power away, at once; smoke never does, and heat does not recall.
 func (l *liftCase) power() {
 	off := l.powerOff()
-	var smoke, heat, held []int32
+	var smoke, heat, held, neither []int32
 	for i := range l.walks {
 		w := &l.walks[i]
 		kind := l.Installation.Points[w.point].Kind
@@ -241,6 +266,8 @@ func (l *liftCase) power() {
 			case !ok:
 			case kind == "smoke_detector" || kind == "multi_criteria_detector":
 				smoke = append(smoke, w.point)
+			case kind == "call_point" || kind == "flame_detector":
+				neither = append(neither, w.point)
 			case d.at > 0:
 				held = append(held, w.point)
 			}
@@ -250,6 +277,8 @@ func (l *liftCase) power() {
 		}
 	}
 	l.blame(smoke, finding.Error, "lift.power-off-by-smoke", "smoke takes the power of %q away: %s",
+		"people would be trapped before the recall ends: only heat beside a sprinkler of shaft or machine room may do that", l.rules.Clause(rule.LiftPower))
+	l.blame(neither, finding.Error, "lift.power-off-without-heat", "the power of %q is taken away without heat beside a sprinkler: %s",
 		"people would be trapped before the recall ends: only heat beside a sprinkler of shaft or machine room may do that", l.rules.Clause(rule.LiftPower))
 	l.blame(heat, finding.Warn, "lift.recalled-by-heat", "heat recalls %q, whose power heat also takes away: %s",
 		"smoke detectors recall, and heat detectors beside sprinklers take the power away: the two are probably exchanged", l.rules.Clause(rule.LiftPower))
@@ -289,7 +318,7 @@ func (l *liftCase) ofLift(f term.Fact) bool {
 
 // withoutProof tells whether an output operates in a walk even if no equipment answers.
 func (j *judge) withoutProof(w *walk, output int32) bool {
-	bare := walk{w.point, w.act, w.mode, j.walker.run(w.mode, false, w.begins())}
+	bare := walk{point: w.point, act: w.act, mode: w.mode, demands: j.walker.run(w.mode, false, w.begins())}
 	_, ok := bare.first(output)
 	return ok
 }

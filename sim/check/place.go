@@ -60,6 +60,28 @@ func (j *judge) serving() {
 	}
 }
 
+// lobbies: a lobby on a floor at which no lift that it serves stops; its floor is perhaps written otherwise there, and then no
+// rule about the landing looks at it.
+func (j *judge) lobbies() {
+	for i, p := range j.Message.GetPlaces() {
+		if p.GetUse() != "lift-lobby" || p.GetFloor() == "" {
+			continue
+		}
+		var lifts []string
+		stops := false
+		for _, e := range j.Message.GetEquipment() {
+			if e.GetLift() != nil && (len(p.GetServes()) == 0 || slices.Contains(p.GetServes(), e.GetEquipment())) {
+				lifts = append(lifts, fmt.Sprintf("%q stops at %s", e.GetEquipment(), strings.Join(e.GetLift().GetFloors(), ", ")))
+				stops = stops || slices.Contains(e.GetLift().GetFloors(), p.GetFloor())
+			}
+		}
+		if len(lifts) > 0 && !stops {
+			j.add(finding.Warn("place.lobby-without-stop", fmt.Sprintf("places[%d].floor", i), fmt.Sprintf("%q is a lift lobby on floor %s, where no lift stops", p.GetPlace(), p.GetFloor()),
+				finding.Sample(lifts, 4)+": write the floor as the lift does, or the rules about landings do not see its detectors"), commonPractice)
+		}
+	}
+}
+
 // servedBy tells which equipment a place of some use serves, and its word; nil where no rule asks.
 func servedBy(use string) (fits func(*pb.Equipment) bool, what string) {
 	switch {

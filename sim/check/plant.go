@@ -3,6 +3,7 @@ package check
 import (
 	"fmt"
 	"slices"
+	"time"
 
 	"loopdrill.dev/loopdrill/logic/bdd"
 	program "loopdrill.dev/loopdrill/logic/check"
@@ -11,80 +12,6 @@ import (
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 	"loopdrill.dev/loopdrill/proto/rule"
 )
-
-// silenced: silence is for what people hear and see. Plant that it put to rest in the middle of a fire would
-// open dampers, close doors to those who leave and give lifts back.
-func (j *judge) silenced() {
-	for e, m := range j.Message.GetProgram().GetEffects() {
-		if !m.GetSilenceable() || !slices.ContainsFunc(j.analysis.Pairs, func(p program.Pair) bool { return p.Effect == e && p.State != term.Off }) {
-			continue
-		}
-		for i, o := range j.Program.EffectOutputs(e) {
-			equipment, _ := j.input(o)
-			if equipment < 0 {
-				j.silencedRelease(e, i, o)
-				continue
-			}
-			report := finding.Warn
-			switch m := j.Message.GetEquipment()[equipment]; {
-			case m.GetSiren() != nil || m.GetAnnouncement() != nil:
-				continue
-			case staysWhenSilenced(m):
-				report = finding.Error
-			}
-			j.add(report("program.silence-stops-plant", fmt.Sprintf("program.effects[%d].outputs[%d]", e, i), fmt.Sprintf("silence puts %q to rest, which drives %q", j.Installation.Outputs[o].Label, j.Installation.Plant.ID(equipment)),
-				"only sounders, beacons and announcements are silenced: give it an effect of its own without `silenceable`"), j.rules.Clause(rule.Silencing))
-		}
-	}
-}
-
-// silencedRelease: an output that the program itself calls a release, though nothing says what it drives.
-func (j *judge) silencedRelease(effect, place int, output int32) {
-	if slices.ContainsFunc(j.analysis.Pairs, func(p program.Pair) bool { return p.Effect == effect && p.State == term.Release }) {
-		j.add(finding.Error("program.silence-stops-plant", fmt.Sprintf("program.effects[%d].outputs[%d]", effect, place), fmt.Sprintf("silence puts %q to rest, which releases an extinguishing agent", j.Installation.Outputs[output].Label),
-			"only sounders, beacons and announcements are silenced: give it an effect of its own without `silenceable`"), j.rules.Clause(rule.Silencing))
-	}
-}
-
-// staysWhenSilenced tells of equipment that people's lives hang on whether they still hear an alarm or not.
-func staysWhenSilenced(m *pb.Equipment) bool {
-	switch m.GetKind().(type) {
-	case *pb.Equipment_Lift, *pb.Equipment_Fan, *pb.Equipment_Damper, *pb.Equipment_DoorHolder, *pb.Equipment_DoorLock, *pb.Equipment_Trip, *pb.Equipment_Valve, *pb.Equipment_Release:
-		return true
-	}
-	return false
-}
-
-// silencedByCondition: the same where not the effect is silenceable, but a condition asks whether the panel is silenced.
-func (j *judge) silencedByCondition() {
-	s := j.analysis.Space
-	told := map[string]bool{}
-	for i := range j.analysis.Pairs {
-		p := &j.analysis.Pairs[i]
-		at := slices.IndexFunc(j.Program.EffectOutputs(p.Effect), func(o int32) bool {
-			e, _ := j.input(o)
-			return e >= 0 && staysWhenSilenced(j.Message.GetEquipment()[e])
-		})
-		if at < 0 || told[p.Path] {
-			continue
-		}
-		silenced := func(yes bool) bdd.Node {
-			return s.Assume(p.Active, func(f term.Fact) (holds, known bool) { return yes, f.Kind == term.PanelSilenced })
-		}
-		before, after := silenced(false), silenced(true)
-		if p.State == term.Off {
-			before, after = after, before
-		}
-		if s.Implies(before, after) || s.Err() != nil {
-			continue
-		}
-		told[p.Path] = true
-		o := j.Program.EffectOutputs(p.Effect)[at]
-		e, _ := j.input(o)
-		j.add(finding.Error("program.silence-stops-plant", p.Path, fmt.Sprintf("once the panel is silenced nothing new operates %q, which drives %q", j.Installation.Outputs[o].Label, j.Installation.Plant.ID(e)),
-			"silence is for sounders, beacons and announcements: leave `panel.silenced` out of its conditions"), j.rules.Clause(rule.Silencing))
-	}
-}
 
 // opposed are the inputs of one piece of equipment that ask for opposite things.
 func opposed(m *pb.Equipment) (one, other string, ok bool) {
@@ -111,6 +38,7 @@ func (j *judge) fights() {
 					continue
 				}
 				if _, y := j.input(b); y == other && j.fight(e, a, b) {
+					j.toldOpposed[e] = true
 					break
 				}
 			}
@@ -165,6 +93,58 @@ func (j *judge) fight(equipment int, a, b int32) bool {
 		}
 	}
 	return false
+}
+
+// outlasting: the same where the two are not asked for by one combination of facts, but one after the other.
+func (j *judge) outlasting() {
+	for e, m := range j.Message.GetEquipment() {
+		if one, other, ok := opposed(m); ok && !j.toldOpposed[e] {
+			j.outlasts(e, one, other)
+		}
+	}
+}
+
+// mostOutlasting bounds how many pairs of fires are tried on one piece of equipment.
+const mostOutlasting = 50
+
+// outlasts: what a first fire asked for is still asked for, held until reset or by a delay, when a second fire asks for the
+// opposite. Tried with fires that ask for the one and for the other, ten seconds apart and either first.
+func (j *judge) outlasts(e int, one, other string) {
+	asks := func(w *walk, input string, t time.Duration) bool {
+		return slices.ContainsFunc(j.drivers[e], func(o int32) bool {
+			_, name := j.input(o)
+			state := w.at(o, t)
+			return name == input && state != term.Rest && state != term.Off
+		})
+	}
+	to := map[string][]int32{}
+	seen := map[string]bool{}
+	for i := range j.walks {
+		w := &j.walks[i]
+		for _, input := range []string{one, other} {
+			ever := slices.ContainsFunc(w.demands, func(d demand) bool { return asks(w, input, d.at) })
+			if key := fmt.Sprint(input, w.demands); w.mode == term.Day && ever && !seen[key] {
+				seen[key] = true
+				to[input] = append(to[input], w.point)
+			}
+		}
+	}
+	const second = 10 * time.Second
+	for n, pair := range pairs(to[one], to[other]) {
+		if n == mostOutlasting {
+			return
+		}
+		for _, p := range [][2]int32{pair, {pair[1], pair[0]}} {
+			w := walk{point: p[0], demands: j.walker.run(term.Day, true, signal{point: p[0]}, signal{point: p[1], at: second})}
+			if !slices.ContainsFunc(w.demands, func(d demand) bool { return asks(&w, one, d.at) && asks(&w, other, d.at) }) {
+				continue
+			}
+			j.add(finding.Warn("plant.opposed", fmt.Sprintf("equipment[%d]", e), fmt.Sprintf("%q is told to %s and to %s at once", j.Installation.Plant.ID(e), one, other),
+				fmt.Sprintf("%q asks for the one, and after it %q for the other, while the first still stands: inhibit one of them with `off`, or let one `one_of` set choose", j.label(p[0]), j.label(p[1]))),
+				"common practice: one configuration at a time")
+			return
+		}
+	}
 }
 
 // demands lists the pairs that operate an output.

@@ -14,7 +14,7 @@ import (
 )
 
 // discharge is what lets an extinguishing agent out: equipment that the file calls a release, or an output that the
-// program puts into the state `release`, where nothing says what it drives, or only that it is something.
+// program puts into the state `release`, where nothing says what it drives, or only that it is something or a valve.
 type discharge struct {
 	name, path string
 	equipment  int // -1 for an output of which only the program says it
@@ -58,7 +58,7 @@ func (j *judge) agents() []discharge {
 	}
 	for o := range j.Installation.Outputs {
 		out := &j.Installation.Outputs[o]
-		if out.Equipment >= 0 && j.Message.GetEquipment()[out.Equipment].GetGeneric() == nil {
+		if out.Equipment >= 0 && j.Message.GetEquipment()[out.Equipment].GetGeneric() == nil && j.Message.GetEquipment()[out.Equipment].GetValve() == nil {
 			continue
 		}
 		d := discharge{name: out.Label, path: out.Path, equipment: -1, outputs: []int32{int32(o)}}
@@ -75,19 +75,37 @@ func (j *judge) releases() {
 	whole := newWalker(j.Program, j.Installation)
 	for _, d := range j.agents() {
 		var points []int32
-		for i := range j.walks {
-			early := &j.walks[i]
-			if !d.in(early) {
+		for early := range j.everything() {
+			if !d.in(early) || early.act != nil || j.Installation.Points[early.point].Input == loop.ReleaseInput {
 				continue
 			}
-			w := walk{early.point, nil, early.mode, whole.run(early.mode, true, early.begins())}
+			w := walk{point: early.point, mode: early.mode, demands: whole.run(early.mode, true, early.begins())}
 			if d.in(&w) {
 				points = append(points, w.point)
 			}
 		}
 		if len(points) > 0 {
 			j.add(finding.Warn("release.by-one-signal", j.path(points[0]), fmt.Sprintf("one signal alone releases %q: %s", d.name, j.labels(points)),
-				"two detectors, of zones of their own, or the manual release confirm a discharge: ask for both"), "guide specifications for CO2 (cross-zoned release)")
+				"two detectors, of zones of their own, or the manual release, an input module with `input: release`, confirm a discharge: ask for both"), "guide specifications for CO2 (cross-zoned release)")
+		}
+	}
+}
+
+// switchedReleases: the same as is found of the state `release`, where the program calls it otherwise and the file says that
+// what it drives is a release.
+func (j *judge) switchedReleases() {
+	for i, m := range j.Message.GetProgram().GetOverrides() {
+		for _, id := range append(slices.Clone(m.GetEffects()), m.GetOpposes()...) {
+			outputs := j.outputsOf([]string{id})
+			for _, d := range j.agents() {
+				known := slices.ContainsFunc(j.analysis.Pairs, func(p program.Pair) bool {
+					return p.State == term.Release && j.Message.GetProgram().GetEffects()[p.Effect].GetEffect() == id
+				})
+				if !known && slices.ContainsFunc(outputs, func(o int32) bool { return slices.Contains(d.outputs, o) }) {
+					j.add(finding.Warn("program.switched-release", fmt.Sprintf("program.overrides[%d]", i), fmt.Sprintf("the switch %q rules the release %q", m.GetOverride(), d.name),
+						"it lets the agent go past the hold-off, or keeps it back: release by hand through an input of its own"), "guide specifications for CO2")
+				}
+			}
 		}
 	}
 }

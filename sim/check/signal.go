@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"loopdrill.dev/loopdrill/logic/bdd"
+	program "loopdrill.dev/loopdrill/logic/check"
 	"loopdrill.dev/loopdrill/logic/term"
 	"loopdrill.dev/loopdrill/proto/finding"
 )
@@ -21,31 +22,59 @@ func (j *judge) coincidences() {
 		}
 	}
 	for i, c := range j.Message.GetProgram().GetCauses() {
-		text := c.GetWhen()
-		if !strings.Contains(text, "&&") || strings.Contains(text, "at_least") || strings.Contains(text, "_in_fire") || j.alone(i) || j.discharges(i) {
-			continue
-		}
-		for k := range j.analysis.Pairs {
-			p := &j.analysis.Pairs[k]
-			if p.Cause != i || p.State == term.Off {
-				continue
-			}
-			outputs := j.Program.EffectOutputs(p.Effect)
-			at := slices.IndexFunc(outputs, func(o int32) bool { return !operated[o] })
-			facts, ok := j.analysis.Space.Witness(p.Active)
-			if at < 0 || !ok {
-				continue
-			}
-			j.add(finding.Warn("program.coincidence-only", fmt.Sprintf("program.causes[%d].when", i), fmt.Sprintf("no single device operates %q: cause %q asks for several at once", j.Installation.Outputs[outputs[at]].Label, c.GetCause()),
-				fmt.Sprintf("it takes %s: write || if each of them is enough, or count in so many words with at_least", j.analysis.Words(facts))), commonPractice)
-			break
+		if !counts(c.GetWhen()) && !j.discharges(i) {
+			j.coincidence(i, operated)
 		}
 	}
 }
 
-// alone tells whether some single fire makes a cause true, whatever else than fires is so; or the cause needs none.
-func (j *judge) alone(cause int) bool {
-	s, node := j.analysis.Space, j.analysis.Space.And(j.analysis.Causes[cause], j.analysis.Domain)
+// coincidence judges one cause, with the `unless` of its actions, by the outputs that single devices operate.
+func (j *judge) coincidence(i int, operated []bool) {
+	c := j.Message.GetProgram().GetCauses()[i]
+	alone := !strings.Contains(c.GetWhen(), "&&") || j.alone(j.analysis.Causes[i])
+	for k := range j.analysis.Pairs {
+		p := &j.analysis.Pairs[k]
+		if p.Cause != i || p.State == term.Off {
+			continue
+		}
+		path, asks := fmt.Sprintf("program.causes[%d].when", i), fmt.Sprintf("cause %q asks", c.GetCause())
+		if alone {
+			if !j.guarded(p) {
+				continue
+			}
+			path, asks = p.Path+".unless", fmt.Sprintf("cause %q and `unless` ask", c.GetCause())
+		}
+		outputs := j.Program.EffectOutputs(p.Effect)
+		at := slices.IndexFunc(outputs, func(o int32) bool { return !operated[o] })
+		facts, ok := j.analysis.Space.Witness(p.Active)
+		if at < 0 || !ok {
+			continue
+		}
+		j.add(finding.Warn("program.coincidence-only", path, fmt.Sprintf("no single device operates %q: %s for several at once", j.Installation.Outputs[outputs[at]].Label, asks),
+			fmt.Sprintf("it takes %s: write || if each of them is enough, or count in so many words with at_least", j.analysis.Words(facts))), commonPractice)
+		return
+	}
+}
+
+// guarded tells whether the `unless` of an action makes a coincidence of what one device would bring about, without
+// counting in so many words.
+func (j *judge) guarded(p *program.Pair) bool {
+	if p.Action < 0 {
+		return false
+	}
+	unless := j.Message.GetProgram().GetActions()[p.Action].GetUnless()
+	return unless != "" && !counts(unless) && !j.alone(p.Active)
+}
+
+// counts tells whether a condition counts on purpose.
+func counts(text string) bool {
+	return strings.Contains(text, "at_least") || strings.Contains(text, "_in_fire")
+}
+
+// alone tells whether some single fire makes a condition true, whatever else than fires is so; or the condition needs none.
+func (j *judge) alone(condition bdd.Node) bool {
+	s := j.analysis.Space
+	node := s.And(condition, j.analysis.Domain)
 	holds := func(only int32) bool {
 		return s.Assume(node, func(f term.Fact) (holds, known bool) {
 			return f.Index == only, f.Kind == term.DeviceFire

@@ -30,6 +30,7 @@ type walk struct {
 	act     *logic.Operation // nil for a signal
 	mode    int32
 	demands []demand // in the order in which they came
+	beside  []int32  // what signals with it, at the same instant
 }
 
 // first returns when an output is first demanded in another state than rest, and whether it ever is.
@@ -190,12 +191,29 @@ func (k *walker) set(s *logic.State, what signal, event uint64) {
 
 // alone walks one signal or act by day and by night; by night only where it makes a difference.
 func (k *walker) alone(what signal, modes bool) []walk {
-	list := []walk{{what.point, what.act, term.Day, k.run(term.Day, true, what)}}
+	list := []walk{{point: what.point, act: what.act, mode: term.Day, demands: k.run(term.Day, true, what)}}
 	if modes {
-		list = append(list, walk{what.point, what.act, term.Night, k.run(term.Night, true, what)})
+		list = append(list, walk{point: what.point, act: what.act, mode: term.Night, demands: k.run(term.Night, true, what)})
 	}
 	return list
 }
+
+// together walks points that signal at one instant, as alone does.
+func (k *walker) together(points []int32, modes bool) (list []walk) {
+	var signals []signal
+	for _, p := range points {
+		signals = append(signals, signal{point: p})
+	}
+	for _, mode := range []int32{term.Day, term.Night} {
+		if mode == term.Day || modes {
+			list = append(list, walk{point: points[0], mode: mode, demands: k.run(mode, true, signals...), beside: points[1:]})
+		}
+	}
+	return list
+}
+
+// points are those that signal at the beginning of a walk.
+func (w *walk) points() []int32 { return append([]int32{w.point}, w.beside...) }
 
 // begins is what a walk begins with.
 func (w *walk) begins() signal { return signal{point: w.point, act: w.act} }
