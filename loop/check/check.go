@@ -27,6 +27,7 @@ func Check(site *pb.Site, in *loop.Installation) []*pb.Finding {
 	j.contacts()
 	j.undriven()
 	j.proofs()
+	j.inputs()
 	return j.found
 }
 

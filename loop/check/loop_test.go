@@ -24,6 +24,13 @@ func TestLoops(t *testing.T) {
 		{"class a, asked for a", "NFPA 72 chapter 12", plan{loop: ringA, devices: row(1, 3, "z1", 5)}, ""},
 		{"class a, asked for x", "NFPA 72 chapter 12", plan{loop: ringX, devices: row(1, 3, "z1", 5)}, "error wiring.class loops[0].required_class"},
 		{"class x, asked for x", "NFPA 72 chapter 12", plan{loop: ringX, devices: nine}, ""},
+		// Class x asks that a short loses only what lies between two isolators (NFPA 72 chapter 12), the panel's terminals among
+		// them; how much that may be is no matter of the class but of what one fault may lose.
+		{"class x by one isolator, 20 devices on either side", "NFPA 72 chapter 12; common practice", plan{loop: ringX, devices: row(1, 20, "z1", 5) + isolator("I") + row(21, 40, "z1", 5)}, ""},
+		{"class x by one isolator, 21 on one side", "common practice", plan{loop: ringX, devices: row(1, 21, "z1", 5) + isolator("I") + row(22, 40, "z1", 5)}, "warning wiring.isolator-spacing loops[0].devices[0]"},
+		{"class x by one isolator, two zones on one side", "NFPA 72 23.6.1", plan{loop: ringX, devices: row(1, 3, "z1", 5) + row(4, 6, "z2", 5) + isolator("I") + row(7, 9, "z2", 5)},
+			"error wiring.fault-loses-zones loops[0].devices[0].cable_m"},
+		{"class x by one isolator beside the panel", "a short loses every device", plan{loop: ringX, devices: isolator("I") + row(1, 9, "z1", 5)}, "error wiring.class loops[0].required_class"},
 		{"a spur on a class a ring", "class rule: every node of the ring has degree 2", plan{loop: ringA, devices: row(1, 3, "z1", 5) + smoke(4, "z1", 5, "spur_from: 2")},
 			"error wiring.spur-on-ring loops[0].devices[3].spur_from"},
 		{"two of them", "each is a cause of its own", plan{loop: ringX, devices: nine + smoke(10, "z1", 5, "spur_from: 2") + smoke(11, "z1", 5, "spur_from: 2")},

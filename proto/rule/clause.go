@@ -18,6 +18,7 @@ const (
 	ReturnRoute     = "return-route"      // of a ring
 	RelayWiring     = "relay-wiring"      // between a contact and what it operates
 	RelayForUse     = "relay-for-use"     // a relay between contact and motor
+	InputWiring     = "input-wiring"      // between an input and its contact
 )
 
 // clause is what a rule rests on under some packs.
@@ -62,6 +63,8 @@ func clauses() []clause {
 		{RelayWiring, nil, practice},
 		{RelayForUse, nfpa72, "NFPA 72 21.2; " + practice},
 		{RelayForUse, nil, practice},
+		{InputWiring, nfpa72, "NFPA 72 chapters 10 and 12 (an open is monitored)"},
+		{InputWiring, nil, practice},
 	}
 }
 
