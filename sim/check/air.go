@@ -65,6 +65,29 @@ func (j *judge) stops(w *walk, fan int, by time.Duration) bool {
 	return false
 }
 
+// untied notes dampers of which nothing says to which fan they belong, where the site has fans: the order of the two is
+// not looked at.
+func (j *judge) untied() {
+	for damper, m := range j.Message.GetEquipment() {
+		if m.GetDamper() == nil || len(j.drivers[damper]) == 0 {
+			continue
+		}
+		fans, tied := 0, slices.ContainsFunc(j.Message.GetPlaces(), func(p *pb.Place) bool { return slices.Contains(p.GetServes(), m.GetEquipment()) })
+		for fan, f := range j.Message.GetEquipment() {
+			if f.GetFan() != nil {
+				fans++
+				tied = tied || j.together(fan, damper)
+			}
+		}
+		if fans > 0 && !tied {
+			f := finding.Warn("damper.without-fan", fmt.Sprintf("equipment[%d]", damper), fmt.Sprintf("nothing says to which fan the damper %q belongs", m.GetEquipment()),
+				"their order is not looked at: write a place that `serves` both, or that serves the damper alone if it belongs to none")
+			f.Severity = pb.Severity_SEVERITY_NOTE
+			j.add(f, commonPractice)
+		}
+	}
+}
+
 // shutDampers: a fan must not be started against a damper of its own duct that is shut, is being shut, or has had no time
 // to open. A fan and a damper belong together where a place says that it serves both, or they are the only ones of their kind in
 // one place.

@@ -104,7 +104,7 @@ func TestLifts(t *testing.T) {
 		{"as it should be", "", house(effects, right), "", ""},
 		{"exchanged", "A17.1 2.27.3.2: never to the floor that burns", house(effects, `    - {causes: [low], effects: [main], state: "on"}
     - {causes: [high], effects: [alternate], state: "on"}
-    - {causes: [heat], effects: [power], state: "on"}`), "error lift.to-fire-floor loops[0].devices[0]\nerror lift.to-fire-floor loops[0].devices[3]", "the floor that burns: G"},
+    - {causes: [heat], effects: [power], state: "on"}`), "error lift.to-fire-floor loops[0].devices[0]\nerror lift.to-fire-floor loops[0].devices[3]", "the floor that burns, G"},
 		{"everything to the recall landing", "A17.1 2.27.3.2", house(effects, `    - {causes: [low, high], effects: [main], state: "on"}
     - {causes: [heat], effects: [power], state: "on"}`), "error lift.to-fire-floor loops[0].devices[0]", `"HALL-SD"`},
 		{"a lift that knows one landing", "A17.1 2.27.3.2", one("{packs: [nfpa72]}"), "error lift.to-fire-floor loops[0].devices[0]", "knows no other landing"},
@@ -217,6 +217,12 @@ func TestPlant(t *testing.T) {
 		{"a damper of some other duct", "", func() part {
 			p := house("", effects, `    - {causes: [hall], effects: [start], state: "on"}`)
 			p.equipment += "  - {equipment: other, place: hall, damper: {}}"
+			return p
+		}(), "note damper.without-fan equipment[2]", ""},
+		{"the same, and it belongs to no fan", "", func() part {
+			p := house("", effects, `    - {causes: [hall], effects: [start], state: "on"}`)
+			p.equipment += "  - {equipment: other, place: hall, damper: {}}"
+			p.places = "  - {place: duct, floor: G, serves: [damper]}"
 			return p
 		}(), "", ""},
 		{"the same, and a place that serves both", "IBC 909.17", func() part {

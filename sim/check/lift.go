@@ -80,11 +80,11 @@ func (l *liftCase) landings() {
 					report = finding.Warn // EN 81-73 knows lifts with one landing
 				}
 			}
-			l.add(report("lift.to-fire-floor", l.path(points[0]), fmt.Sprintf("%s sends %q to the floor that burns: %s", l.labels(points), l.id, l.floor(l.Installation.Points[points[0]].Place)),
+			l.add(report("lift.to-fire-floor", l.path(points[0]), fmt.Sprintf("%q is sent to the floor that burns, %s, by %s", l.id, l.floor(l.Installation.Points[points[0]].Place), l.labels(points)),
 				detail), l.rules.Clause(rule.LiftLanding))
 		}
 		if points := wrong[o]; len(points) > 0 {
-			l.add(finding.Warn("lift.wrong-landing", l.path(points[0]), fmt.Sprintf("%s sends %q to its alternate landing", l.labels(points), l.id),
+			l.add(finding.Warn("lift.wrong-landing", l.path(points[0]), fmt.Sprintf("%q is sent to its alternate landing by %s", l.id, l.labels(points)),
 				fmt.Sprintf("only a detector at the recall landing, floor %s, is to do that; all others send it there", l.message.GetRecallFloor())), l.rules.Clause(rule.LiftLanding))
 		}
 	}

@@ -51,7 +51,7 @@ func TestLiftsInOtherShapes(t *testing.T) {
 	judge(t, []judgement{
 		{"each lobby to the other landing", "", house("", one, "", right), "", ""},
 		{"two detectors of the lobby send it to their own floor", "ASME A17.1 2.27.3.2: the alternate landing", house("", two, "", "    - {causes: [upper, lobby], effects: [main], state: \"on\"}\n"),
-			"error lift.to-fire-floor loops[0].devices[10]", `"LOBBY-1", "LOBBY-2" sends "lift"`},
+			"error lift.to-fire-floor loops[0].devices[10]", `"lift" is sent to the floor that burns, G, by "LOBBY-1", "LOBBY-2"`},
 		{"two detectors of the lobby send it to the alternate", "", house("", two, "", right), "", ""},
 		{"two detectors that are in no lobby recall it", "ASME A17.1 2.27: lobbies, shafts and machine rooms", func() part {
 			p := house("    - {cause: two, when: \"group('pair').detectors_in_fire >= 2\"}\n", one, "", right+"    - {causes: [two], effects: [main], state: \"on\"}\n")
@@ -130,6 +130,22 @@ func TestAirInOtherShapes(t *testing.T) {
 			"warning plant.opposed equipment[1]", `"HALL-SD" asks for the one, and after it "LOFT-SD"`},
 		{"a start held by a long off-delay, and a later stop", "common practice", house("", "open", only, strings.Replace(oneThenOther, `state: "on"}`, `state: "on", hold: 600s}`, 1)), "warning plant.opposed equipment[1]", ""},
 		{"a start that ends with the second fire", "", house("", "open", only, oneThenOther), "", ""},
+	})
+}
+
+// Two contacts in series hold a door of category A (BS 7273-4: it is let go under a short too).
+func TestSeries(t *testing.T) {
+	contact := func(address int, label string) string {
+		return strings.Replace(relay(address, label, "doors", "hold"), "{drives", "{contact: {at_rest: closed, on_loop_loss: operates}, drives", 1)
+	}
+	house := func(category, second string) part {
+		return part{equipment: "  - {equipment: doors, deenergise_to_operate: [hold], door_holder: {category: " + category + "}}\n", devices: contact(20, "FIRST") + contact(21, "SECOND"),
+			program: program("", "    - {effect: first, outputs: [FIRST]}\n    - {effect: second, outputs: [SECOND]}\n", "    - {causes: [any], effects: [first], state: \"on\"}\n    - {causes: ["+second+"], effects: [second], state: \"on\"}\n")}
+	}
+	judge(t, []judgement{
+		{"both open", "", house("a", "any"), "", ""},
+		{"the second opens for the loft alone", "BS 7273-4, category A", house("a", "loft"), "warning contact.short-holds loops[0].devices[8]", `"SECOND" stays closed, so that a short of another wire holds "doors": "HALL-SD", "HALL-CP"`},
+		{"the same, category b", "BS 7273-4, category B", house("b", "loft"), "", ""},
 	})
 }
 
