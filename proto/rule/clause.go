@@ -18,6 +18,7 @@ const (
 	ReturnRoute     = "return-route"      // of a ring
 	RelayWiring     = "relay-wiring"      // between a contact and what it operates
 	RelayForUse     = "relay-for-use"     // a relay between contact and motor
+	EgressLocks     = "egress-locks"      // let people out no later than they are told to go, until reset
 	InputWiring     = "input-wiring"      // between an input and its contact
 )
 
@@ -63,6 +64,8 @@ func clauses() []clause {
 		{RelayWiring, nil, practice},
 		{RelayForUse, nfpa72, "NFPA 72 21.2; " + practice},
 		{RelayForUse, nil, practice},
+		{EgressLocks, nfpa72, "NFPA 72 chapter 21 (electrically locked doors)"},
+		{EgressLocks, nil, practice},
 		{InputWiring, nfpa72, "NFPA 72 chapters 10 and 12 (an open is monitored)"},
 		{InputWiring, nil, practice},
 	}

@@ -51,9 +51,10 @@ func Check(s Site) []*pb.Finding {
 	}
 	j.walker = newWalker(every, s.Installation)
 	j.walkAll()
-	j.silencedInTheEnd()
+	j.quietened()
 	j.outlasting()
 	j.series()
+	j.locks()
 	j.switches()
 	j.ownAreas()
 	j.lifts()

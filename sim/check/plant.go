@@ -117,20 +117,25 @@ func (j *judge) outlasts(e int, one, other string) {
 			return name == input && state != term.Rest && state != term.Off
 		})
 	}
-	to := map[string][]int32{}
+	to, again := map[string][]int32{}, map[string][]int32{}
 	seen := map[string]bool{}
 	for i := range j.walks {
 		w := &j.walks[i]
 		for _, input := range []string{one, other} {
 			ever := slices.ContainsFunc(w.demands, func(d demand) bool { return asks(w, input, d.at) })
-			if key := fmt.Sprint(input, w.demands); w.mode == term.Day && ever && !seen[key] {
-				seen[key] = true
-				to[input] = append(to[input], w.point)
+			if w.mode != term.Day || !ever {
+				continue
 			}
+			list, what := to, fmt.Sprint(input, w.demands)
+			if seen[what] {
+				list = again // those that demand what no other did come first
+			}
+			seen[what] = true
+			list[input] = append(list[input], w.point)
 		}
 	}
 	const second = 10 * time.Second
-	for n, pair := range pairs(to[one], to[other]) {
+	for n, pair := range pairs(append(to[one], again[one]...), append(to[other], again[other]...)) {
 		if n == mostOutlasting {
 			return
 		}

@@ -81,6 +81,8 @@ func TestSilenceInOtherShapes(t *testing.T) {
 		{"and keeps it from running", "NFPA 72 10.12.2", house(burning, `, after: 20s, pause_while: "panel.silenced"`), "error program.silence-stops-plant program.effects[3]", ""},
 	}
 	judge(t, append(stopped, []judgement{
+		{"they are held again once somebody acknowledges", "common practice: acknowledging quietens the buzzer", house(strings.Replace(burning, "zone('loft').fire", "zone('loft').fire && !panel.acknowledged", 1), ""),
+			"error program.acknowledge-stops-plant program.effects[3]", `an acknowledgement puts it to rest`},
 		{"the doors hang on the fire", "", house(burning, ""), "", ""},
 		{"after a delay", "", house(burning, ", after: 20s"), "", ""},
 		{"they hang on a sounder, until reset", "what is held until reset outlasts silence", house(sounding, "").at("outputs: [DOORS]", "outputs: [DOORS], until: reset"), "", ""},
@@ -146,6 +148,27 @@ func TestSeries(t *testing.T) {
 		{"both open", "", house("a", "any"), "", ""},
 		{"the second opens for the loft alone", "BS 7273-4, category A", house("a", "loft"), "warning contact.short-holds loops[0].devices[8]", `"SECOND" stays closed, so that a short of another wire holds "doors": "HALL-SD", "HALL-CP"`},
 		{"the same, category b", "BS 7273-4, category B", house("b", "loft"), "", ""},
+	})
+}
+
+// Locked ways out are free no later than people are told to go, and until somebody resets (NFPA 72 chapter 21).
+func TestLocks(t *testing.T) {
+	house := func(place, actions string) part {
+		return part{equipment: "  - {equipment: lock, deenergise_to_operate: [hold]" + place + ", door_lock: {}}\n", devices: strings.Replace(relay(20, "LOCK", "lock", "hold"), "{drives", "{contact: {at_rest: closed, on_loop_loss: operates}, drives", 1),
+			program: program("", "    - {effect: lock, outputs: [LOCK]}\n", actions)}
+	}
+	const there = ", place: loft"
+	phased := func(lock string) part {
+		return house(there, "    - {causes: [hall], effects: [lock], state: \"on\", after: "+lock+"}\n").at(everywhere, "    - {causes: [any], effects: [hall-s], state: evacuate}\n    - {causes: [loft], effects: [loft-s], state: evacuate}\n    - {causes: [hall], effects: [loft-s], state: alert}\n    - {causes: [hall], effects: [loft-s], state: evacuate, after: 60s}\n")
+	}
+	judge(t, []judgement{
+		{"at once", "", house(there, "    - {causes: [any], effects: [lock], state: \"on\"}\n"), "", ""},
+		{"a minute after the sounders", "NFPA 72 chapter 21", house(there, "    - {causes: [any], effects: [lock], state: \"on\", after: 60s}\n"), "error lock.later-than-sounders equipment[1]", `"HALL-SD"`},
+		{"the same, nobody knows where", "", house("", "    - {causes: [any], effects: [lock], state: \"on\", after: 60s}\n"), "", ""},
+		{"with the phase of its floor", "", phased("60s"), "", ""},
+		{"after the phase of its floor", "NFPA 72 chapter 21", phased("61s"), "error lock.later-than-sounders equipment[1]", `"HALL-SD", "HALL-CP"`},
+		{"free for a while", "NFPA 72 chapter 21", house(there, "    - {causes: [any], effects: [lock], state: \"on\", for: 30s}\n"), "error lock.locks-again equipment[1]", `"LOFT-SD"`},
+		{"free for a while, but held until reset", "", house(there, "    - {causes: [any], effects: [lock], state: \"on\", for: 30s}\n").at("outputs: [LOCK]", "outputs: [LOCK], until: reset"), "", ""},
 	})
 }
 

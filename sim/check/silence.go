@@ -90,30 +90,39 @@ func (j *judge) silencedByCondition() {
 	}
 }
 
-// silencedInTheEnd: the same where neither the effect nor a condition says so, but something between: a cause that
-// reads what a sounder is told, a delay that silence cancels. Each fire that leads elsewhere than those before it is silenced
-// a second later, and when all has been done; what silence then leaves at rest is compared with what stands without it.
-func (j *judge) silencedInTheEnd() {
-	silence := &logic.Operation{Kind: logic.Silence}
-	seen := map[string]bool{}
+// quietened: the same where neither the effect nor a condition says so, but something between: a cause that reads what a
+// sounder is told, a delay that silence cancels; and where an acknowledgement does it. After each fire the key is pressed a
+// second later, and when all has been done; what then is at rest in the end is compared with what stands without it.
+func (j *judge) quietened() {
+	keys := []key{
+		{logic.Operation{Kind: logic.Silence}, "program.silence-stops-plant", "silence", j.rules.Clause(rule.Silencing), j.toldSilenced},
+		{logic.Operation{Kind: logic.Acknowledge}, "program.acknowledge-stops-plant", "an acknowledgement", commonPractice, map[int32]bool{}},
+	}
 	for i := range j.walks {
 		w := &j.walks[i]
-		if key := fmt.Sprint(w.mode, w.demands); seen[key] || !j.Installation.Points[w.point].Input.Fire() {
+		if !j.Installation.Points[w.point].Input.Fire() {
 			continue
-		} else {
-			seen[key] = true
 		}
-		for _, at := range []time.Duration{time.Second, j.walker.horizon} {
-			quiet := walk{point: w.point, mode: w.mode, demands: j.walker.run(w.mode, true, w.begins(), signal{point: -1, act: silence, at: at})}
-			j.gone(w, &quiet)
+		for k := range keys {
+			for _, at := range []time.Duration{time.Second, j.walker.horizon} {
+				quiet := walk{point: w.point, mode: w.mode, demands: j.walker.run(w.mode, true, w.begins(), signal{point: -1, act: &keys[k].act, at: at})}
+				j.gone(w, &quiet, &keys[k])
+			}
 		}
 	}
 }
 
-// gone reports equipment that stands operated at the end of a walk, and not once it is silenced.
-func (j *judge) gone(w, quiet *walk) {
+// key is one that must leave plant alone.
+type key struct {
+	act                logic.Operation
+	code, what, clause string
+	told               map[int32]bool // equipment
+}
+
+// gone reports equipment that stands operated at the end of a walk, and not once a key was pressed in it.
+func (j *judge) gone(w, quiet *walk, k *key) {
 	for e, outputs := range j.drivers {
-		if j.toldSilenced[int32(e)] || !staysWhenSilenced(j.Message.GetEquipment()[e]) {
+		if k.told[int32(e)] || !staysWhenSilenced(j.Message.GetEquipment()[e]) {
 			continue
 		}
 		for _, o := range outputs {
@@ -121,9 +130,9 @@ func (j *judge) gone(w, quiet *walk) {
 			if _, still := quiet.last(o); !stands || still || d.effect < 0 {
 				continue
 			}
-			j.toldSilenced[int32(e)] = true
-			j.add(finding.Error("program.silence-stops-plant", fmt.Sprintf("program.effects[%d]", d.effect), fmt.Sprintf("a fire at %q operates %q, and silence puts it to rest, which drives %q", j.label(w.point), j.Installation.Outputs[o].Label, j.Installation.Plant.ID(e)),
-				"what operates it hangs on a sounder or on silence by itself: let its cause ask for the fire"), j.rules.Clause(rule.Silencing))
+			k.told[int32(e)] = true
+			j.add(finding.Error(k.code, fmt.Sprintf("program.effects[%d]", d.effect), fmt.Sprintf("a fire at %q operates %q, and %s puts it to rest, which drives %q", j.label(w.point), j.Installation.Outputs[o].Label, k.what, j.Installation.Plant.ID(e)),
+				"what operates it hangs on what the key changes, or on a sounder: let its cause ask for the fire"), k.clause)
 			break
 		}
 	}
