@@ -98,11 +98,7 @@ func (r *checkResult) write(io stdio, form format) error {
 			return err
 		}
 	}
-	end := countFindings(r.findings).String()
-	if r.calculated() {
-		end = caution() + "\n" + end
-	}
-	if _, err := fmt.Fprintln(io.Out, end); err != nil {
+	if _, err := fmt.Fprintf(io.Out, "%s\n%s\n", caution(), countFindings(r.findings)); err != nil {
 		return fmt.Errorf("writing the result: %w", err)
 	}
 	return nil

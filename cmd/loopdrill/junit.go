@@ -4,10 +4,12 @@ import (
 	"encoding/xml"
 	"fmt"
 	"os"
+
+	"loopdrill.dev/loopdrill/sim"
 )
 
 // The JUnit XML form that continuous-integration servers read: suites of cases, a case failed,
-// errored, skipped or good.
+// errored, skipped or good. Servers show a suite by itself, so each carries the caution.
 type (
 	junitSuites struct {
 		XMLName xml.Name     `xml:"testsuites"`
@@ -15,12 +17,18 @@ type (
 		Suites  []junitSuite `xml:"testsuite"`
 	}
 	junitSuite struct {
-		Name     string      `xml:"name,attr"`
-		Tests    int         `xml:"tests,attr"`
-		Failures int         `xml:"failures,attr"`
-		Errors   int         `xml:"errors,attr"`
-		Skipped  int         `xml:"skipped,attr"`
-		Cases    []junitCase `xml:"testcase"`
+		Name     string `xml:"name,attr"`
+		Tests    int    `xml:"tests,attr"`
+		Failures int    `xml:"failures,attr"`
+		Errors   int    `xml:"errors,attr"`
+		Skipped  int    `xml:"skipped,attr"`
+
+		Properties []junitProperty `xml:"properties>property"`
+		Cases      []junitCase     `xml:"testcase"`
+	}
+	junitProperty struct {
+		Name  string `xml:"name,attr"`
+		Value string `xml:"value,attr"`
 	}
 	junitCase struct {
 		Name    string       `xml:"name,attr"`
@@ -51,6 +59,9 @@ func (s *junitSuite) add(c junitCase) {
 
 // writeJUnit writes the suites to a file.
 func writeJUnit(path string, suites junitSuites) error {
+	for i := range suites.Suites {
+		suites.Suites[i].Properties = []junitProperty{{"caution", sim.Caution}}
+	}
 	text, err := xml.MarshalIndent(suites, "", "  ")
 	if err != nil {
 		return fmt.Errorf("writing JUnit XML: %w", err)
