@@ -116,6 +116,21 @@ func TestEndOfLineIsThePessimist(t *testing.T) {
 	}
 }
 
+// By hand: two loads of 100 mA after 50 m each of 10 ohm/km drop 2 x 1 ohm x 0.2 A = 0.4 V by the
+// end-of-line method. Every load must have its least voltage there, so the highest of them counts, wherever
+// the load stands (common practice).
+func TestEndOfLineMargin(t *testing.T) {
+	for _, least := range [][2]float64{{16, 18}, {18, 16}} {
+		loads := []*pb.Load{sounder(50, 100), sounder(50, 100)}
+		for i := range loads {
+			loads[i].GetSounder().MinVoltageV = &least[i]
+		}
+		drop := newBench(t, branch(10, 4700, loads...)).c.EndOfLine(startNFPA, FromFirst)
+		near(t, "end of line", float64(drop.MicroV)/1e6, 20, toleranceMicroV/1e6)
+		near(t, "margin", float64(drop.MarginMicroV)/1e6, 2, toleranceMicroV/1e6)
+	}
+}
+
 // Longest run for a budget of 4.4 V (20.4 V less 16 V), L = V / (2 I r): computed.
 func TestLongestRun(t *testing.T) {
 	for _, c := range []struct{ amps, perKft, feet float64 }{{2, 1.98, 555.6}, {1, 3.14, 700.6}, {1.5, 3.14, 467.1}} {

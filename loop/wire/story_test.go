@@ -322,6 +322,30 @@ func TestIndicators(t *testing.T) {
 	near(t, "mA", float64(n.Current(b.s))/1000, 14*0.3+8*4, 1e-3)
 }
 
+// A device rides through 50 ms without voltage (rule H6, common practice): in them it still takes what it is
+// told of its indicator, and shows it when the line is back. What is dark for longer takes no notice.
+func TestIndicatorInHoldUp(t *testing.T) {
+	for _, c := range []struct {
+		name     string
+		told     time.Duration // after the break; the line is whole 10 ms later
+		milliamp float64       // a second later: at rest, and 4 mA of the indicator
+	}{
+		{"in the hold-up", 30 * time.Millisecond, 0.3 + 4},
+		{"in the dark", 60 * time.Millisecond, 0.3},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			b := newBench(t, build(t, plan{devices: 1, run: 10}.loop()))
+			id := b.at(Fault{Kind: Break}, 1)
+			b.run(c.told)
+			b.n.SetLoads(b.s, b.s.now, 0, true, false, 1, b)
+			b.run(c.told + 10*time.Millisecond)
+			b.n.Repair(b.s, b.s.now, id, 1, b)
+			b.run(b.s.now + time.Second)
+			near(t, "mA", float64(b.n.Current(b.s))/1000, c.milliamp, 1e-3)
+		})
+	}
+}
+
 // Pathway classes that wiring achieves (NFPA 72 chapter 12; table of section 2.2 row by row).
 func TestClass(t *testing.T) {
 	for _, c := range []struct {
