@@ -53,7 +53,7 @@ type Drill struct {
 	lapsed    []timer // of this instant: proofs whose time ends with it
 	decisions []decision
 	moves     []move  // outputs about to operate
-	operators []Act   // of this instant, waiting for the program
+	operators []deed  // waiting for the program
 	drives    []drive // of this instant, waiting for the plant
 	changed   bool    // the program must be evaluated at this instant
 	faulty    []int32 // loop -> devices with a raised fault
@@ -162,6 +162,12 @@ type move struct {
 	output int32
 	state  term.State
 	event  uint64
+}
+
+// deed is what an operator does.
+type deed struct {
+	Act
+	event uint64 // that says so; 0: none says so yet
 }
 
 // drive is a contact's effect on an equipment input.

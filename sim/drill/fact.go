@@ -52,3 +52,26 @@ func (d *Drill) Pending() bool {
 	}
 	return false
 }
+
+// Running reports whether something goes on that nobody need touch: a delay, a pulse or an off-delay of the
+// program, equipment on its way, an input that retards, a proof that is awaited, a command. A delay that stands
+// still is not among it, nor a signal that its zone holds back.
+func (d *Drill) Running() bool {
+	if _, moving := d.plan.In.Plant.Next(d.plant); moving || len(d.timers) > 0 || len(d.decisions) > 0 || d.Pending() {
+		return true
+	}
+	program := d.plan.Program
+	for i := range program.Pairs() {
+		if _, begun, standing := program.Delaying(d.program, i); begun && !standing {
+			return true
+		}
+		pair := program.Pair(i)
+		if pair.For == 0 && pair.Hold == 0 || !program.Active(d.program, i) && !program.Withheld(d.program, i) {
+			continue
+		}
+		if pair.For > 0 || !program.Fact(d.program, term.Fact{Kind: term.CauseTrue, Index: int32(pair.Cause)}) {
+			return true
+		}
+	}
+	return false
+}

@@ -20,15 +20,17 @@ var operations = map[ActKind]logic.OpKind{
 }
 
 // operator logs what an operator does and hands it to the program.
-func (d *Drill) operator(a Act) {
-	event := d.pressed(&a)
+func (d *Drill) operator(a *deed) {
+	d.pressed(a)
 	op := logic.Operation{Kind: operations[a.Kind], Index: a.Index, On: a.On, Value: int32(a.Value), Level: panel.Level(a.Level)}
-	d.plan.Program.Operate(d.program, op, event)
+	d.plan.Program.Operate(d.program, op, a.event)
 }
 
-// pressed logs what an operator does.
-func (d *Drill) pressed(a *Act) uint64 {
-	return d.add(sim.Event{Kind: Operated, Subject: a.Index, Value: int64(a.Kind), Extra: flag(a.On) | a.Value})
+// pressed logs what an operator does, once.
+func (d *Drill) pressed(a *deed) {
+	if a.event == 0 {
+		a.event = d.add(sim.Event{Kind: Operated, Subject: a.Index, Value: int64(a.Kind), Extra: flag(a.On) | a.Value})
+	}
 }
 
 // programSink logs what the program does and carries out what it demands.

@@ -170,12 +170,13 @@ func (d *Drill) runProgram(now time.Duration) {
 		d.decided(d.decisions[n])
 	}
 	d.decisions = append(d.decisions[:0], d.decisions[n:]...)
-	for _, a := range d.operators {
-		d.operator(a)
+	for k := range d.operators {
+		d.operator(&d.operators[k])
 	}
 	d.operators = d.operators[:0]
 	d.changed = false
 	d.plan.Program.Evaluate(d.program, now, programSink{d, now})
+	d.askedNow(now)
 	d.alarmLoad(now)
 	d.scheduleProgram(now)
 }

@@ -79,6 +79,19 @@ func (d *Drill) disabled(now time.Duration, f term.Fact, event uint64) {
 	}
 }
 
+// askedNow notes what the disablements of this instant have begun and ended to ask for: that is known once
+// the program is evaluated.
+func (d *Drill) askedNow(now time.Duration) {
+	for _, t := range d.timers {
+		if t.kind != proofAsked || t.at != now+d.plan.In.SwitchTime {
+			continue
+		}
+		for _, point := range d.plan.proofs[t.point] {
+			d.ask(point, now)
+		}
+	}
+}
+
 // askProofs is that look. The time of a proof counts from the operation.
 func (d *Drill) askProofs(now time.Duration, e int32, event uint64) {
 	if d.halt.stopped {
@@ -88,7 +101,6 @@ func (d *Drill) askProofs(now time.Duration, e int32, event uint64) {
 		if _, proves := d.plan.proves(point); !proves {
 			continue
 		}
-		d.ask(point, now-d.plan.In.SwitchTime) // what is enabled again is so from its own instant on
 		s := d.proof(point)
 		if s.anew {
 			d.endProof(point, event)
@@ -142,10 +154,13 @@ func (d *Drill) endProof(point int32, event uint64) {
 }
 
 // runLapsed misses the proofs whose time ends at this instant and that no reading of this instant gives:
-// one that comes at the very end of its time is in time.
+// one that comes at the very end of its time is in time. What is no longer asked for, or asked for anew,
+// is left to the look that is due for it.
 func (d *Drill) runLapsed() {
 	for _, t := range d.lapsed {
-		d.missProof(t.point, true, t.event)
+		if !d.proof(t.point).anew {
+			d.missProof(t.point, true, t.event)
+		}
 	}
 	d.lapsed = d.lapsed[:0]
 }

@@ -161,6 +161,57 @@ func TestProofCountsFromTheLatestOperation(t *testing.T) {
 	}
 }
 
+// A proof whose output goes to rest, or that is disabled, just before the end of its time is not missed,
+// although the panel looks only the switch time later: nobody asks for it at its limit (common practice).
+func TestProofNotAskedAtItsLimit(t *testing.T) {
+	t.Parallel()
+	disable := func(b *bench, at time.Duration, on bool, subject *pb.SubjectStep) {
+		step := &pb.Step{Kind: &pb.Step_Enable{Enable: subject}}
+		if on {
+			step.Kind = &pb.Step_Disable{Disable: subject}
+		}
+		b.do(at, step)
+	}
+	output := &pb.SubjectStep{Subject: &pb.SubjectStep_Output{Output: "FAN-START"}}
+	equipment := &pb.SubjectStep{Subject: &pb.SubjectStep_Equipment{Equipment: "fan"}}
+	for _, c := range []struct {
+		name    string
+		subject *pb.SubjectStep
+		before  time.Duration // the limit
+		again   bool          // and it is enabled again before the limit
+	}{
+		{"output", output, 400 * time.Millisecond, false},
+		{"output again", output, 400 * time.Millisecond, true},
+		{"output, its command does not come before the limit", output, time.Millisecond, false},
+		{"equipment", equipment, 400 * time.Millisecond, false},
+		{"equipment again", equipment, 400 * time.Millisecond, true},
+		{"equipment, its command does not come before the limit", equipment, time.Millisecond, false},
+	} {
+		site := proofSite()
+		site.Panel = cmp.Or(site.GetPanel(), &pb.Panel{})
+		site.Panel.SwitchTime = ms(500)
+		b := newBench(t, site)
+		b.do(time.Second, plantFault("fan", "stuck"))
+		b.do(2*time.Second, press())
+		b.run(30 * time.Second)
+		operated, _ := b.since(0, OutputOperated, 1, "FAN-START")
+		limit := operated + time.Minute
+		disable(b, limit-c.before, true, c.subject)
+		if c.again {
+			disable(b, limit-200*time.Millisecond, false, c.subject)
+		}
+		b.run(limit + 50*time.Second)
+		if missed, ok := b.since(0, ProofMissed, 1, "FAN-FLOW"); ok {
+			t.Errorf("%s: missed at %v, and the limit was %v\n%s", c.name, missed, limit, b.latest(20))
+		}
+		b.run(limit + 70*time.Second)
+		latest, _ := b.since(limit-300*time.Millisecond, OutputOperated, 1, "FAN-START")
+		if missed, ok := b.since(0, ProofMissed, 1, "FAN-FLOW"); ok != c.again || ok && missed != latest+time.Minute {
+			t.Errorf("%s: missed at %v (%t), operated again at %v", c.name, missed, ok, latest)
+		}
+	}
+}
+
 // A missed proof is over when the output goes to rest, and nothing is missed while output or equipment
 // is disabled, or while a trip that cuts the equipment is operated. A proof that is lost again while it
 // is asked for is missed too.

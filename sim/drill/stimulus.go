@@ -18,7 +18,7 @@ func (d *Drill) runScript(now time.Duration) {
 		act := d.journal[number]
 		d.done++
 		if act.Kind.operator() {
-			d.operators = append(d.operators, act)
+			d.operators = append(d.operators, deed{Act: act})
 			d.changed = true
 			continue
 		}

@@ -77,17 +77,19 @@ func (d *Drill) stopPanel(now time.Duration, event uint64) uint64 {
 	return event
 }
 
-// deadKeys is what operators do at a panel that has stopped: nothing comes of a key, and a switch is read
-// when the panel starts.
+// deadKeys is what operators do at a panel that has stopped: nothing comes of a key. A switch stands where
+// it was put last, and is read when the panel starts.
 func (d *Drill) deadKeys() {
 	d.changed = false
 	switches := d.operators[:0]
 	for _, a := range d.operators {
-		if a.Kind == ActOverride {
-			switches = append(switches, a)
+		d.pressed(&a)
+		if a.Kind != ActOverride {
+			d.add(sim.Event{Kind: OperationUnheeded, Subject: a.Index, Value: int64(a.Kind), Parent: a.event})
 			continue
 		}
-		d.add(sim.Event{Kind: OperationUnheeded, Subject: a.Index, Value: int64(a.Kind), Parent: d.pressed(&a)})
+		switches = slices.DeleteFunc(switches, func(o deed) bool { return o.Index == a.Index && o.Level == a.Level })
+		switches = append(switches, a)
 	}
 	d.operators = switches
 }

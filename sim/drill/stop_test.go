@@ -5,6 +5,7 @@ import (
 	"testing"
 	"time"
 
+	"loopdrill.dev/loopdrill/logic/term"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 	"loopdrill.dev/loopdrill/sim"
 )
@@ -183,4 +184,42 @@ func (b *bench) count(kind sim.Kind) int {
 		}
 	}
 	return n
+}
+
+// A switch that is moved while the panel stands still is logged when it is moved, and acts when the panel
+// starts and reads it; a fork in between goes on alike (common practice: a switch stands where it was put).
+func TestSwitchAtAStoppedPanel(t *testing.T) {
+	t.Parallel()
+	site := stopSite()
+	site.Program.Overrides = []*pb.Override{{Override: "open", Effects: []string{"doors"}}}
+	b := newBench(t, site)
+	b.do(20*time.Second, panelStop())
+	for at, position := range []string{"off", "auto", "on"} {
+		b.do(time.Duration(25+at)*time.Second, &pb.Step{Kind: &pb.Step_Override{Override: &pb.OverrideStep{Override: "open", Position: position}}})
+	}
+	b.repair(40*time.Second, "stop")
+	b.run(50 * time.Second)
+	f := b.Fork()
+	b.run(69 * time.Second)
+	b.want("!output('MODULE-rests').on")
+	b.run(80 * time.Second)
+	b.want("output('MODULE-rests').on && output('PANEL-rests').on && !panel.stopped")
+	for at := range 3 {
+		if when, ok := b.since(time.Duration(24+at)*time.Second+1, Operated, int64(ActOverride), ""); !ok || when != time.Duration(25+at)*time.Second {
+			t.Errorf("act %d is logged at %v", at, when)
+		}
+	}
+	if b.count(Operated) != 3 || b.count(OperationUnheeded) != 0 {
+		t.Errorf("%d acts, %d unheeded\n%s", b.count(Operated), b.count(OperationUnheeded), b.latest(40))
+	}
+	if moved, _ := b.since(0, OverrideMoved, int64(term.SwitchedOn), ""); moved != 70*time.Second || b.count(OverrideMoved) != 1 {
+		t.Errorf("read at %v, in all %d times\n%s", moved, b.count(OverrideMoved), b.latest(60))
+	}
+	if chain := b.chainOf(OutputOperated, "PANEL-rests"); !slices.Equal(chain, []string{"operator", "override", "output-demanded", "output-operated"}) {
+		t.Errorf("the relay: %v", chain)
+	}
+	if err := f.RunUntil(80 * time.Second); err != nil || f.Digest() != b.Digest() {
+		t.Errorf("the fork parts from its drill (%v)\n%s", err, part(b.Drill, f))
+	}
+	rooted(t, b.Drill)
 }
