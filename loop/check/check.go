@@ -10,10 +10,7 @@ import (
 	"loopdrill.dev/loopdrill/proto/rule"
 )
 
-const (
-	commonPractice = "common practice"
-	pathwayClasses = "NFPA 72 chapter 12"
-)
+const commonPractice = "common practice"
 
 // Check judges a site that neither loop.Compile nor Names refuses. in is its installation.
 func Check(site *pb.Site, in *loop.Installation) []*pb.Finding {
@@ -114,7 +111,7 @@ func (j *judge) class(path string, l int) {
 		detail = fmt.Sprintf("a short %s loses every device: put isolators between sections", before(lp.Wire, run))
 	}
 	j.add(finding.Error("wiring.class", path+".required_class",
-		fmt.Sprintf("loop %d is to be class %s, and its wiring is class %s", lp.Number, required, achieved), detail), pathwayClasses)
+		fmt.Sprintf("loop %d is to be class %s, and its wiring is class %s", lp.Number, required, achieved), detail), j.rules.Clause(rule.PathwayClass))
 }
 
 // rank orders the pathway classes.
@@ -164,7 +161,7 @@ func (j *judge) spurs(path string, l int) {
 	for i, d := range m.GetDevices() {
 		if d.SpurFrom != nil {
 			j.add(report("wiring.spur-on-ring", fmt.Sprintf("%s.devices[%d].spur_from", path, i),
-				fmt.Sprintf("%q hangs on a spur of a class %s ring", d.GetLabel(), m.GetRequiredClass()), detail), pathwayClasses)
+				fmt.Sprintf("%q hangs on a spur of a class %s ring", d.GetLabel(), m.GetRequiredClass()), detail), j.rules.Clause(rule.PathwayClass))
 		}
 	}
 }

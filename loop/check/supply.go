@@ -106,7 +106,7 @@ func (j *judge) circuitClass(path string, o *loop.Output, required string) {
 	achieved := o.Circuit.Class()
 	if !o.Circuit.Ring() && o.Circuit.Isolators() > 0 {
 		j.add(note("circuit.isolators-on-branch", path+".loads", fmt.Sprintf("the circuit of %q is a branch with isolators", o.Label),
-			"they keep what lies before a short that comes in an alarm; one that is there before holds the whole circuit off: come back to the module for class x"), pathwayClasses)
+			"they keep what lies before a short that comes in an alarm; one that is there before holds the whole circuit off: come back to the module for class x"), j.rules.Clause(rule.PathwayClass))
 	}
 	if required == "" || rank(achieved) >= rank(required) {
 		return
@@ -119,7 +119,7 @@ func (j *judge) circuitClass(path string, o *loop.Output, required string) {
 		detail = "a short anywhere holds the whole circuit off: put isolators into loads"
 	}
 	j.add(finding.Error("circuit.class", path+".required_class",
-		fmt.Sprintf("the circuit of %q is to be class %s, and its wiring is class %s", o.Label, required, achieved), detail), pathwayClasses)
+		fmt.Sprintf("the circuit of %q is to be class %s, and its wiring is class %s", o.Label, required, achieved), detail), j.rules.Clause(rule.PathwayClass))
 }
 
 // leastClause is where the voltages of a drop calculation come from.

@@ -124,7 +124,7 @@ func (j *switched) contactor(beyond bool) *pb.Finding {
 	}
 	return finding.Error("contact.drives-contactor", j.path,
 		fmt.Sprintf("%s (%g mA at %g V) is switched by the contact directly", j.what, j.load.MilliA, j.load.VoltsV),
-		rating+"contactors, groups of dampers and supplies of locks are switched by an interposing relay or the starter's control circuit (common practice); the relay stands within 1 m of what it switches (NFPA 72 21.2)"+note)
+		rating+"contactors, groups of dampers and supplies of locks are switched by an interposing relay or the starter's control circuit (common practice); the relay stands within 1 m of what it switches"+note)
 }
 
 // beyond is what the load has above the contact's rating.

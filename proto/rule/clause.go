@@ -15,6 +15,7 @@ const (
 	DuctDetector    = "duct-detector"     // stops the fan of its duct
 	DamperOrder     = "damper-order"      // of fans and dampers
 	FloorZones      = "floor-zones"       // a zone is on one floor
+	PathwayClass    = "pathway-class"     // what class a, b and x keep under a fault
 	ReturnRoute     = "return-route"      // of a ring
 	RelayWiring     = "relay-wiring"      // between a contact and what it operates
 	RelayForUse     = "relay-for-use"     // a relay between contact and motor
@@ -58,6 +59,8 @@ func clauses() []clause {
 		{FloorZones, nfpa72, "NFPA 72 23.6.1: each floor is a zone"},
 		{FloorZones, europe, "BS 5839-1 13, from memory: one storey"},
 		{FloorZones, nil, practice},
+		{PathwayClass, nfpa72, "NFPA 72 chapter 12"},
+		{PathwayClass, nil, "required_class of the file; " + practice},
 		{ReturnRoute, nfpa72, "NFPA 72 chapter 12 (class A and X)"},
 		{ReturnRoute, nil, practice},
 		{RelayWiring, nfpa72, "NFPA 72 21.2 (monitored, or one open operates it)"},
