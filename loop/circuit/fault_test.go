@@ -158,7 +158,7 @@ func TestRingFromEitherEnd(t *testing.T) {
 	b.s.Break(2, Both)
 	b.active(24)
 	near(t, "broken return", float64(b.w.MicroV(1)), float64(forth[1].MicroV), toleranceMicroV)
-	b.s.Mend(2, Both)
+	b.c.Heal(b.s)
 	b.s.Break(0, Both)
 	b.active(24)
 	near(t, "broken first run", float64(b.w.MicroV(0)), float64(back[0].MicroV), toleranceMicroV)
@@ -178,11 +178,7 @@ func TestRepairAndCopy(t *testing.T) {
 	if got := b.c.Rest(&fork, &b.w); got != healthy {
 		t.Errorf("the copy reads %+v, want %+v", got, healthy)
 	}
-	b.s.Mend(1, Both)
-	b.s.ClearShort(2)
-	b.s.ClearEarth(0, Both)
-	b.c.Restore(b.s)
-	b.s.SetReversed(3, false)
+	b.c.Heal(b.s)
 	if got := b.rest(); got != healthy {
 		t.Errorf("repaired it reads %+v, want %+v", got, healthy)
 	}

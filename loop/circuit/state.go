@@ -42,7 +42,7 @@ func (c *Circuit) NewState() *State {
 func (c *Circuit) Heal(s *State) {
 	clear(s.runs)
 	clear(s.reversed)
-	c.Restore(s)
+	s.resistor, s.second = 1/c.endOfLine, 0
 }
 
 // CopyFrom makes s equal to o and independent of it; s may be the zero State.
@@ -52,11 +52,8 @@ func (s *State) CopyFrom(o *State) {
 	s.resistor, s.second = o.resistor, o.second
 }
 
-// Break parts a core, or both, in the middle of a run; Mend puts it right.
+// Break parts a core, or both, in the middle of a run.
 func (s *State) Break(run int, core Core) { s.SetSeries(run, core, math.Inf(1)) }
-
-// Mend takes break and joint of a run's cores away.
-func (s *State) Mend(run int, core Core) { s.SetSeries(run, core, 0) }
 
 // SetSeries puts a resistance of 0 ohms or more, such as a bad joint, into the middle of a run.
 func (s *State) SetSeries(run int, core Core, ohm float64) {
@@ -67,22 +64,14 @@ func (s *State) SetSeries(run int, core Core, ohm float64) {
 	}
 }
 
-// SetShort connects the cores in the middle of a run with 0 ohms or more; see ClearShort.
+// SetShort connects the cores in the middle of a run with 0 ohms or more.
 func (s *State) SetShort(run int, ohm float64) { s.runs[run].short = siemens(ohm) }
 
-// ClearShort takes the short of a run away.
-func (s *State) ClearShort(run int) { s.runs[run].short = 0 }
-
 // SetEarth connects a core to earth in the middle of a run with 0 ohms or more.
-func (s *State) SetEarth(run int, core Core, ohm float64) { s.earth(run, core, siemens(ohm)) }
-
-// ClearEarth takes the earth of a core away.
-func (s *State) ClearEarth(run int, core Core) { s.earth(run, core, 0) }
-
-func (s *State) earth(run int, core Core, g float64) {
+func (s *State) SetEarth(run int, core Core, ohm float64) {
 	for k := range s.runs[run].earth {
 		if core == Both || int(core) == k+1 {
-			s.runs[run].earth[k] = g
+			s.runs[run].earth[k] = siemens(ohm)
 		}
 	}
 }
@@ -95,12 +84,6 @@ func (s *State) RemoveResistor() { s.resistor = 0 }
 
 // SetSecond puts another resistor beside the end-of-line resistor.
 func (s *State) SetSecond(ohm float64) { s.second = siemens(ohm) }
-
-// RemoveSecond takes it out again.
-func (s *State) RemoveSecond() { s.second = 0 }
-
-// Restore puts the end-of-line resistor of the file back.
-func (c *Circuit) Restore(s *State) { s.resistor, s.second = 1/c.endOfLine, 0 }
 
 // SetReversed connects a load the wrong way round, or the right way again.
 func (s *State) SetReversed(load int, reversed bool) { s.reversed[load] = reversed }

@@ -187,13 +187,6 @@ func (p *Plant) Takes(e, in int) time.Duration { return p.machines[e].inputs[in]
 // LongestTime returns the largest of all Takes, 0 without equipment.
 func (p *Plant) LongestTime() time.Duration { return p.longestTime }
 
-// Proves tells whether a signal, by showing, proves a fire action: a fan running, a damper
-// closed. See Proof for those that prove by no longer showing.
-func (p *Plant) Proves(e, signal int) bool {
-	level, ok := p.Proof(e, signal)
-	return ok && level
-}
-
 // Proof returns the level of a signal that proves a fire action, and whether one does: a lock is
 // proven free when `locked` no longer shows, a fan that runs at rest is proven stopped when
 // `running` no longer shows; `tripped` of a fan, `control-voltage` and `low-pressure` prove

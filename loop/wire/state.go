@@ -129,12 +129,6 @@ func (s *State) Solves() uint64 { return s.solves }
 // it answers no visit.
 func (n *Network) Fed(s *State, e int32) bool { return s.dev[e].stage == working }
 
-// Held tells whether a device's output is still as commanded: it works, or rides through a gap.
-func (n *Network) Held(s *State, e int32) bool { return s.dev[e].stage <= holding }
-
-// Restarting tells whether a device has voltage again and is starting.
-func (n *Network) Restarting(s *State, e int32) bool { return s.dev[e].stage == starting }
-
 // Closed tells whether the isolator of an entry is closed.
 func (n *Network) Closed(s *State, e int32) bool { return !s.iso[n.entries[e].iso].open }
 

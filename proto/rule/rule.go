@@ -147,9 +147,6 @@ func (s *Set) First() string {
 	return s.packs[0]
 }
 
-// Edition of nfpa72.
-func (s *Set) Edition() uint32 { return s.edition }
-
 // Lookup returns the figure in force of a name: that of the first pack of the file that has one. False:
 // no pack of the file has it. A name that the table does not know is a broken contract: it panics.
 func (s *Set) Lookup(name string) (Limit, bool) {
