@@ -96,7 +96,7 @@ func (c *Course) transition(before, after *segment) Transition {
 		t.Allowed = c.fall(before)
 	}
 	if n := len(c.Transitions); n > 0 {
-		t.Allowed.From = max(t.Allowed.From, c.Transitions[n-1].At)
+		t.Allowed.From = max(t.Allowed.From, c.Transitions[n-1].Allowed.From)
 	}
 	return t
 }

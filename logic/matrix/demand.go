@@ -27,6 +27,7 @@ type Demand struct {
 	Begin, End       Span          // closed: the earliest and latest instants its tolerance allows
 	Decision         time.Duration // t1: the row's From from which After counts
 	After            time.Duration // the programmed delay, t2 - t1
+	For              time.Duration // what a pulse lasts, wherever its tolerance lets it begin; 0 = no pulse
 	Within           time.Duration // 0 = the target of the site
 	Silenceable      bool
 	Leads            bool // at some instant it is among the strongest: a cell none of whose demands leads is covered
@@ -103,7 +104,7 @@ func (c *Cell) demands(spans []Span) []Demand {
 			if from >= span.To || from < until && stage.For > 0 {
 				continue
 			}
-			d := Demand{Stage: i, State: stage.State, Decision: span.From, After: stage.After, Within: stage.Within, Silenceable: stage.Silenceable}
+			d := Demand{Stage: i, State: stage.State, Decision: span.From, After: stage.After, For: stage.For, Within: stage.Within, Silenceable: stage.Silenceable}
 			d.Begin = Span{max(from-stage.Tolerance, span.From), later(from, stage.Tolerance)}
 			d.From = from
 			switch {

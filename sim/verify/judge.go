@@ -321,6 +321,11 @@ func (j *judgement) transition(c *matrix.Course, required []matrix.Transition, d
 		d.verdict = early
 	case op.t2 > t.Allowed.To:
 		d.verdict = late
+	case i > 0 && !pulsesLast(c, &required[i-1], t, did[i-1].t2, op.t2):
+		d.verdict = early
+		if op.t2-did[i-1].t2 > t.At-required[i-1].At {
+			d.verdict = late
+		}
 	default:
 		slow := append(j.inTime(c, t, op), j.fallInTime(c, t, op, j.truths)...)
 		if len(slow) > 0 {

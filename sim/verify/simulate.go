@@ -18,7 +18,6 @@ const (
 	resetMargin   = 2 * time.Second  // beyond two rounds, stimuli away -> reset
 	watchMargin   = 3 * time.Second  // beyond the longest delay, after reset
 	horizonMargin = 60 * time.Second // beyond the longest delay and plant time
-	drainLimit    = 10 * time.Minute // longest wait for commands still queued
 )
 
 // watch is how long runs of this site and matrix go on.
@@ -26,6 +25,7 @@ type watch struct {
 	horizon time.Duration // last signal -> silence
 	held    time.Duration // two rounds beyond stimuli away -> reset, beyond its margin
 	reset   time.Duration // reset -> end
+	chain   time.Duration // how much longer each of these may take where one delay leads to another
 }
 
 // watchTimes follows from the longest delay that program or matrix know, how long a signal can be held
@@ -49,7 +49,7 @@ func (v *Verifier) watchTimes() watch {
 	for i := range v.plan.In.Points {
 		retard = max(retard, v.plan.In.Points[i].Retard)
 	}
-	return watch{horizon: retard + longest + plant + horizonMargin, held: held, reset: longest + plant + watchMargin}
+	return watch{horizon: retard + longest + plant + horizonMargin, held: held, reset: longest + plant + watchMargin, chain: v.longestChain()}
 }
 
 // longestRound is the longest round of any loop as things stand.
@@ -143,11 +143,15 @@ func (w *worker) execute(r *run, c *course) error {
 	if err := w.stimulate(r, c); err != nil {
 		return err
 	}
-	c.silence = c.stimulated + w.v.watch.horizon
+	silence, err := w.v.settled(d, c.stimulated+w.v.watch.horizon)
+	if err != nil {
+		return err
+	}
+	c.silence = silence
 	if err := act(d, c.silence, drill.Act{Kind: drill.ActSilence}); err != nil {
 		return err
 	}
-	away, err := drain(d, c.silence+silenceWait)
+	away, err := commanded(d, c.silence+silenceWait)
 	if err != nil {
 		return err
 	}
@@ -158,12 +162,17 @@ func (w *worker) execute(r *run, c *course) error {
 			return err
 		}
 	}
-	c.reset = away + 1 + 2*longestRound(d) + resetMargin + w.v.watch.held
+	c.reset, err = w.v.settled(d, away+1+2*longestRound(d)+resetMargin+w.v.watch.held)
+	if err != nil {
+		return err
+	}
 	if err := act(d, c.reset, drill.Act{Kind: drill.ActReset}); err != nil {
 		return err
 	}
-	c.end, err = drain(d, c.reset+w.v.watch.reset)
-	return err
+	if c.end, err = w.v.settled(d, c.reset+w.v.watch.reset); err != nil {
+		return err
+	}
+	return d.RunUntil(c.end)
 }
 
 // act lets an operator do something at an instant, and runs to it.
@@ -173,20 +182,6 @@ func act(d *drill.Drill, at time.Duration, a drill.Act) error {
 		return err
 	}
 	return d.RunUntil(at)
-}
-
-// drain runs to an instant, and on while commands wait.
-func drain(d *drill.Drill, until time.Duration) (time.Duration, error) {
-	if err := d.RunUntil(until); err != nil {
-		return until, err
-	}
-	for limit := until + drainLimit; d.Pending() && until < limit; {
-		until += time.Second
-		if err := d.RunUntil(until); err != nil {
-			return until, err
-		}
-	}
-	return until, nil
 }
 
 // stimulate gives the signals of a run, each at its worst moment.
