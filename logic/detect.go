@@ -182,7 +182,9 @@ func (c *compiler) detectionDevices(path string, zone int, zones []detection.Zon
 		c.add(finding.Error("program.confirmation-impossible", path+".confirm", fmt.Sprintf("no detector of another zone can confirm zone %q", c.world.Zones[zone]), "its detectors can never give fire; name zones with detectors in `other_zones`"))
 	}
 	if z.Restart > 0 && smoke == 0 {
-		c.add(finding.Warn("program.verification-without-smoke", path+".verification", fmt.Sprintf("zone %q has no smoke detector to verify", c.world.Zones[zone]), "only smoke detectors are verified (NFPA 72, from memory); leave it out"))
+		f := finding.Warn("program.verification-without-smoke", path+".verification", fmt.Sprintf("zone %q has no smoke detector to verify", c.world.Zones[zone]), "only smoke detectors are verified: leave it out")
+		f.Clause = rule.Of(c.site.GetRules()).Source(rule.VerificationAdds)
+		c.add(f)
 	}
 }
 
