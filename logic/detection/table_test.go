@@ -23,6 +23,7 @@ func TestPositiveAlarmSequence(t *testing.T) {
 		{"acknowledged at 14, no reset", "0 s1; 14 ack", "0 prealarm s1; 194 fire s1; 194 no-prealarm s1; 194 sure 0"},
 		{"acknowledged at the last instant", "0 s1; 15 ack", "0 prealarm s1; 195 fire s1; 195 no-prealarm s1; 195 sure 0"},
 		{"acknowledged again, nothing gained", "0 s1; 14 ack; 100 ack", "0 prealarm s1; 194 fire s1; 194 no-prealarm s1; 194 sure 0"},
+		{"acknowledged at the very instant it begins, when nobody can have known", "0 s1, ack; 14 ack", "0 prealarm s1; 194 fire s1; 194 no-prealarm s1; 194 sure 0"}, // rule K6
 		{"second detector at 60", "0 s1; 14 ack; 60 h1", "0 prealarm s1; 60 fire h1; 60 fire s1; 60 no-prealarm s1; 60 sure 0"},
 		{"second detector of another zone", "0 s1; 14 ack; 60 t1", "0 prealarm s1; 60 fire t1; 60 fire s1; 60 no-prealarm s1; 60 sure 0; 60 sure 1"},
 		{"second detector before acknowledgement", "0 s1; 5 s2", "0 prealarm s1; 5 fire s2; 5 fire s1; 5 no-prealarm s1; 5 sure 0"},

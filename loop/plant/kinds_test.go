@@ -222,6 +222,16 @@ func TestRelease(t *testing.T) {
 			"20s gas/release; 30s gas/hold-off; 45s gas/hold-off off; 90s gas/release off; 100s gas/release",
 			`20s gas = counting-down; 30s gas = cancelled; 30s gas done hold-off; 90s gas = ready; 100s gas = counting-down;
 			130s gas = released; 130s gas +released; 130s gas +low-pressure; 130s gas done release`},
+		{"a cancellation is not lost with the power", "common practice: cancelled until reset", one(aRelease("cancels"), aTrip("main", "gas")),
+			"20s gas/release; 30s gas/hold-off; 35s gas/hold-off off; 40s main/trip; 60s main/trip off",
+			`20s gas = counting-down; 30s gas = cancelled; 30s gas done hold-off;
+			40s main = opening; 40.1s main = tripped; 40.1s main +tripped; 40.1s main done trip; 40.1s gas = no-power;
+			60s main = closed; 60s main -tripped; 60s gas = cancelled`},
+		{"a countdown is lost with the power, and begins anew", "common practice", one(aRelease(""), aTrip("main", "gas")),
+			"20s gas/release; 40s main/trip; 60s main/trip off",
+			`20s gas = counting-down; 40s main = opening; 40.1s main = tripped; 40.1s main +tripped; 40.1s main done trip; 40.1s gas = no-power;
+			60s main = closed; 60s main -tripped; 60s gas = counting-down;
+			90s gas = released; 90s gas +released; 90s gas +low-pressure; 90s gas done release`},
 		{"hold-off too late", "common practice: nothing holds what has been discharged", one(aRelease("")), "0s gas/release; 31s gas/hold-off",
 			`0s gas = counting-down; 30s gas = released; 30s gas +released; 30s gas +low-pressure; 30s gas done release`},
 		{"hold-off first", "https://ufgscriteriadocreport.tpub.com/13961N/13961N0013.htm: the count waits", one(aRelease("")), "0s gas/hold-off; 5s gas/release; 10s gas/hold-off off",
