@@ -46,11 +46,11 @@ func (e *expectation) judgeAt(t *trace, end time.Duration) verdict {
 
 func (e *expectation) judgeBy(t *trace, end time.Duration) verdict {
 	v := verdict{at: e.to, look: e.to, expected: fmt.Sprintf("true at %s, and false at some earlier instant", drill.Seconds(e.to))}
-	fell, was := t.first(false, 0, e.to)
+	_, was := t.first(false, 0, e.to)
 	switch {
 	case !t.is(e.to):
 		v.got = "false then; " + t.history(e.to, end)
-	case !was || fell == e.to:
+	case !was:
 		v.was = true
 		v.got = "true all the time from 0 s: nothing made it so"
 	default:
