@@ -220,6 +220,20 @@ func TestShortFarAway(t *testing.T) {
 	}
 }
 
+// A short of so many ohms that it leaves the isolators beside it their voltage is suffered as long as the circuit takes
+// at most twice its rated current; above that a section is cut off, as isolators that watch their current do
+// (rule I6, common practice). Six sounders of 30 mA are rated 180 mA, and 24 V over the ohms come on top.
+func TestShortAboveTwiceTheRatedCurrent(t *testing.T) {
+	for ohm, all := range map[float64]bool{140: true, 120: false} { // order does not show: independent checks
+		b := newBench(t, six("ring", 1, 3))
+		b.s.SetShort(2, ohm)
+		o := b.active(24)
+		if got := b.works(); (len(got) == 6) != all || o.MicroA > 360_000 {
+			t.Errorf("%g ohm: %v work, at %d uA", ohm, got, o.MicroA)
+		}
+	}
+}
+
 // A ring of 500 loads of both kinds, an isolator in every third: a short or two grounds take the two
 // loads of one section that have none, wherever they are. With so many loads the search for their
 // pieces must not be thrown by those that are cut off.

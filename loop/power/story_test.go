@@ -180,6 +180,24 @@ func TestVoltage(t *testing.T) {
 	}
 }
 
+// A charger in fault charges nothing, and begins where it left off once it is right again (by hand: 24 Ah take 0.8 Ah
+// an hour up to 80 %).
+func TestNoRechargeWithoutCharger(t *testing.T) {
+	r := newRig(oneSupply(24, 3, 0, 1200), delaysOf("en54"))
+	r.p.Set(r.s, 0, 0, MainsFailed, true, 1, r)
+	r.until(10 * time.Hour)
+	r.p.Set(r.s, 10*time.Hour, 0, ChargerFailed, true, 2, r)
+	r.p.Set(r.s, 10*time.Hour, 0, MainsFailed, false, 3, r)
+	r.until(20 * time.Hour)
+	if got := r.p.LeftMicroAh(r.s, 0, 20*time.Hour); got != 12_000_000 {
+		t.Errorf("after ten hours on mains without a charger: %d uAh, want 12 Ah", got)
+	}
+	r.p.Set(r.s, 20*time.Hour, 0, ChargerFailed, false, 4, r)
+	if got := r.p.LeftMicroAh(r.s, 0, 25*time.Hour); got != 16_000_000 {
+		t.Errorf("five hours later: %d uAh, want 16 Ah", got)
+	}
+}
+
 // A full battery after 24 h + 48 h on mains, 80 % after 24 h: EN 54-4 5.3, from memory.
 func TestRecharge(t *testing.T) {
 	r := newRig(oneSupply(24, 3, 0, 1200), delaysOf("en54"))

@@ -5,6 +5,8 @@ import (
 	"math/rand/v2"
 	"testing"
 	"time"
+
+	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 )
 
 // A short that puts the driver at its limit is raised after 10 s, and ends 10 s after its repair; one of a little more ohms is never raised: 28 V over
@@ -93,5 +95,39 @@ func TestDrawn(t *testing.T) {
 	}
 	if checked < 200 {
 		t.Errorf("only %d loops needed no solve", checked)
+	}
+}
+
+// Loads that are too much bring the driver into its limit, lose their voltage and are gone. The third time within a
+// minute is an overload, the third in more than a minute is none (rule H4, common practice).
+func TestThirdTimeWithinAMinute(t *testing.T) {
+	for _, c := range []struct {
+		apart time.Duration
+		want  bool
+	}{{29 * time.Second, true}, {31 * time.Second, false}} {
+		l := plan{devices: 4, run: 10}.loop()
+		for _, d := range l.GetDevices() {
+			d.Kind = &pb.Device_LoopSounder{LoopSounder: &pb.LoopSounder{CurrentMa: new(10.0)}}
+		}
+		l.Driver.CurrentLimitMa = new(20.0)
+		n := build(t, l)
+		b := newBench(t, n)
+		for i := range 3 {
+			at := time.Duration(i) * c.apart
+			b.run(at)
+			if n.Overloaded(b.s) {
+				t.Fatalf("%v apart: an overload after %d times", c.apart, i)
+			}
+			for e := range int32(4) {
+				n.SetLoads(b.s, b.s.now, e, false, true, 1, b)
+			}
+			if !n.Collapsed(b.s) {
+				t.Fatalf("%v apart: 40 mA do not bring down a driver of 20 mA", c.apart)
+			}
+			b.run(at + time.Second)
+		}
+		if got := n.Overloaded(b.s); got != c.want {
+			t.Errorf("three times %v apart: overload %v, want %v", c.apart, got, c.want)
+		}
 	}
 }
