@@ -67,7 +67,32 @@ func (p *parser) withoutCauses(rec *record, field int, t *term.Term) *term.Term 
 	if s.failed || s.circular != "" {
 		return nil
 	}
+	if word, ok := movedByRuns(resolved); ok {
+		p.refuse(rec, field, 0, "matrix.not-a-signal", "a row cannot hang on "+word,
+			"a run changes that, and whether a row is true is worked out from what devices signal and `given` sets: write it over the signals, such as those of the input that proves it")
+		return nil
+	}
 	return resolved
+}
+
+// movedByRuns finds what is neither a signal nor a setting, and yet not as at rest throughout a run: a row over it
+// would be judged as if it never changed.
+func movedByRuns(t *term.Term) (word string, ok bool) {
+	t.Each(func(f term.Fact) {
+		switch f.Kind {
+		case term.OutputCommanded:
+			word, ok = "what an output is commanded", true
+		case term.EquipmentProven:
+			word, ok = "whether equipment has proven itself", true
+		case term.PanelBuzzer:
+			word, ok = "the buzzer", true
+		case term.PanelSilenced:
+			word, ok = "whether sounders are silenced", true
+		case term.ZoneConfirmed:
+			word, ok = "how the program confirms a zone", true
+		}
+	})
+	return word, ok
 }
 
 // substitution replaces CauseTrue facts. Terms are shared, so each is resolved once.

@@ -42,3 +42,35 @@ func TestCauseCycle(t *testing.T) {
 		}
 	}
 }
+
+// TestMovedByRuns: what a run itself changes and no signal says is refused, wherever it stands, also behind a cause of
+// the program; what stays as at rest on a healthy installation is not.
+func TestMovedByRuns(t *testing.T) {
+	w := testWorld()
+	w.Causes = []string{"follows"}
+	follows, problems := term.Parse("output('HALL-FAN-RUN').commanded == 'on'", w, term.Cause)
+	if len(problems) > 0 {
+		t.Fatal(problems)
+	}
+	names := testNames(t, testWorld())
+	names.Causes = []Cause{{"follows", follows}}
+	for _, c := range []struct {
+		when    string
+		refused bool
+	}{
+		{"device('B1-SD-01').fire && !panel.silenced", true},
+		{"device('B1-SD-01').fire && !(panel.buzzer || panel.test)", true},
+		{"device('B1-SD-01').fire && output('HALL-FAN-RUN').commanded == 'off'", true},
+		{"device('B1-SD-01').fire && !cause('follows')", true},
+		{"device('B1-SD-01').fire && !panel.test && !panel.fault && !panel.acknowledged", false},
+	} {
+		_, findings := Parse([]byte(goodHeader+"row,"+c.when+",,alert,\n"), w, names)
+		refused := false
+		for _, f := range findings {
+			refused = refused || f.GetCode() == "matrix.not-a-signal"
+		}
+		if refused != c.refused {
+			t.Errorf("%s: refused %v", c.when, refused)
+		}
+	}
+}

@@ -116,6 +116,7 @@ func (w *worker) judge(i int) (out *verdicts) {
 	j.truths = w.truths(r, c, c.silence-1)
 	j.operations = j.collect()
 	j.seen()
+	j.faulted()
 	j.fire()
 	j.silenceStage()
 	j.untilReset()

@@ -3,9 +3,19 @@ package verify
 import (
 	"slices"
 
+	"loopdrill.dev/loopdrill/logic/matrix"
 	"loopdrill.dev/loopdrill/logic/term"
 	"loopdrill.dev/loopdrill/sim/drill"
 )
+
+// atRest reports whether a fact that is no device signal holds before anybody sets anything: as on any quiescent
+// panel, in the mode in which this one begins.
+func (v *Verifier) atRest(f term.Fact) bool {
+	if f.Kind == term.PanelMode {
+		return f.Value == v.mode
+	}
+	return matrix.AtRest(f)
+}
 
 // readAtRest is what is read active of devices on the settled panel before any signal: proofs of
 // equipment that runs at rest. The readings of a run change it from there.

@@ -148,7 +148,7 @@ func (w *worker) holds(run *run, r *matrix.Row, facts map[term.Fact]bool) bool {
 		case term.DeviceFire, term.DeviceActive, term.DevicePrealarm, term.DeviceSupervisory:
 			return facts[f]
 		}
-		return set.Holds(f, nil)
+		return set.Holds(f, w.v.atRest)
 	})
 }
 

@@ -22,6 +22,7 @@ import (
 	"time"
 
 	"loopdrill.dev/loopdrill/logic/matrix"
+	"loopdrill.dev/loopdrill/logic/term"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 	"loopdrill.dev/loopdrill/sim/drill"
 )
@@ -44,6 +45,7 @@ type Verifier struct {
 	bases map[string]*drill.Drill // settled drills by the text of `given`
 	watch watch
 	index factIndex
+	mode  int32 // in which the panel begins
 
 	outputColumns [][]int32 // output -> columns that stand for it
 	digests       bool      // records carry the digest of their log
@@ -65,6 +67,9 @@ func New(ctx context.Context, plan *drill.Plan, m *matrix.Matrix) (*Verifier, er
 func newLimited(ctx context.Context, plan *drill.Plan, m *matrix.Matrix, limit int) (*Verifier, error) {
 	v := &Verifier{plan: plan, m: m, bases: map[string]*drill.Drill{}, rows: make([]rowPlan, len(m.Rows))}
 	v.index = indexFacts(m)
+	if drill.New(plan, 0).Fact(term.Fact{Kind: term.PanelMode, Value: term.Night}) {
+		v.mode = term.Night
+	}
 	v.outputColumns = make([][]int32, len(plan.In.Outputs))
 	for c := range m.Columns {
 		for _, o := range m.Columns[c].Outputs {

@@ -34,7 +34,7 @@ func (v *Verifier) enumerate(ctx context.Context, limit int) error {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
-		ways, bad := v.m.Ways(i, v.plan.World, nil)
+		ways, bad := v.m.Ways(i, v.plan.World, v.atRest)
 		if bad == nil && len(ways) > 0 && len(ways[len(ways)-1]) > maxSignals {
 			bad = v.rowError(i, "matrix.way-too-long", fmt.Sprintf("a way of %d signals has too many orders to run them all", len(ways[len(ways)-1])),
 				fmt.Sprintf("ways of up to %d signals are run in every order; split the row", maxSignals))
@@ -115,8 +115,9 @@ func permute(way matrix.Way, at int, visit func(matrix.Way)) {
 }
 
 // givenText writes settings in a fixed order: also the key under which settled drills are kept.
+// Overrides keep theirs and come last: of two on one output the one moved last counts.
 func givenText(v *Verifier, given []matrix.Setting) string {
-	var words []string
+	var words, overrides []string
 	for _, s := range given {
 		switch s.Kind {
 		case matrix.SetMode:
@@ -134,11 +135,11 @@ func givenText(v *Verifier, given []matrix.Setting) string {
 		case matrix.TestZone:
 			words = append(words, "test="+v.plan.World.Zones[s.Index])
 		case matrix.SetOverride:
-			words = append(words, "override="+v.plan.World.Overrides[s.Index]+":"+term.PositionWord(s.Value))
+			overrides = append(overrides, "override="+v.plan.World.Overrides[s.Index]+":"+term.PositionWord(s.Value))
 		}
 	}
 	slices.Sort(words)
-	return strings.Join(words, "; ")
+	return strings.Join(append(words, overrides...), "; ")
 }
 
 // text is the run as reports show it.
