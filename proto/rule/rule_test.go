@@ -43,6 +43,60 @@ func TestInForce(t *testing.T) {
 	}
 }
 
+// Each figure of a standard, written down a second time: a slip of the pen in the table shows here.
+func TestFiguresTwice(t *testing.T) {
+	for _, c := range []struct {
+		pack, name string
+		want       float64
+		source     string
+	}{
+		{"bs5839-1", AreaLost, 2000, "BS 5839-1:2025"},
+		{"bs5839-1", BesideLost, 5, "BS 5839-1:2025"},
+		{"bs5839-1", ZoneArea, 2000, "BS 5839-1 13, from memory"},
+		{"bs5839-1", OneZoneArea, 300, "BS 5839-1 13, from memory"},
+		{"nfpa72", DetectorTarget, 10, "NFPA 72 10.11.1"},
+		{"en54", DetectorTarget, 10, "EN 54-2 7.1, from memory"},
+		{"en54", CallPointTarget, 10, "EN 54-2 7.7, from memory"},
+		{"nfpa72", DialledWithin, 90, "NFPA 72 26.6.3"},
+		{"nfpa72", FaultTime, 200, "NFPA 72 chapter 10"},
+		{"en54", FaultTime, 100, "EN 54-2 8.1, from memory"},
+		{"nfpa72", MainsFault, 200, "NFPA 72 chapter 10"},
+		{"en54", MainsFault, 1800, "EN 54-4 5.4, BS 5839-1 12, from memory"},
+		{"nfpa72", ChargerFault, 200, "NFPA 72 chapter 10"},
+		{"en54", ChargerFault, 1800, "EN 54-4 5.4, BS 5839-1 12, from memory"},
+		{"nfpa72", BatteryFault, 200, "NFPA 72 chapter 10"},
+		{"en54", BatteryFault, 900, "EN 54-4 5.4, BS 5839-1 12, from memory"},
+		{"nfpa72", LowBatteryFault, 200, "NFPA 72 chapter 10"},
+		{"en54", LowBatteryFault, 1800, "EN 54-4 5.4, BS 5839-1 12, from memory"},
+		{"nfpa72", FaultSoundsAgain, 24, "NFPA 72 chapter 10 (2019)"},
+		{"nfpa72", AcknowledgeWithin, 15, "NFPA 72 23.8.1"},
+		{"nfpa72", Investigation, 180, "NFPA 72 23.8.1"},
+		{"nfpa72", VerificationAdds, 60, "NFPA 72 23.8.5.4, from memory"},
+		{"nfpa72", VerificationWait, 60, "UL 864, UL 268, from memory"},
+		{"en54", ReadyToConfirm, 60, "EN 54-2 7.12.1, from memory"},
+		{"en54", FirstSignalDrops, 30, "EN 54-2 7.12, from memory"},
+		{"en54", DelayInAll, 10, "EN 54-2 7.11, from memory"},
+		{"nfpa72", ProofOfFan, 60, "NFPA 92, from memory"},
+		{"nfpa72", ProofOfDamper, 75, "NFPA 92, from memory"},
+		{"nfpa72", Proof, 200, "UL 864, from memory"},
+		{"nfpa72", StartVoltage, 20.4, "0.85 x 24 V, NFPA 72 10.3"},
+		{"nfpa72", LoadVoltage, 16, "UL 464, UL 1971"},
+		{"nfpa72", BatteryStandby, 24, "NFPA 72 10.6.7"},
+		{"bs5839-1", BatteryStandby, 24, "BS 5839-1 25"},
+		{"nfpa72", BatteryAlarm, 5, "NFPA 72 10.6.7"},
+		{"bs5839-1", BatteryAlarm, 30, "BS 5839-1 25"},
+		{"nfpa72", BatteryVoice, 15, "NFPA 72 10.6.7"},
+		{"bs5839-1", BatteryMargin, 125, "BS 5839-1, annex on battery capacity"},
+		{"bs5839-1", BatteryHighRate, 175, "BS 5839-1, annex on battery capacity"},
+		{"nfpa72", DischargeDelay, 20, "guide specifications for CO2"},
+	} {
+		l, ok := Of(&pb.Rules{Packs: []string{c.pack}}).Lookup(c.name)
+		if !ok || l.Value != c.want || !strings.Contains(l.Source(), c.source) {
+			t.Errorf("%s: %s = %v (%v, %s), want %v from %s", c.pack, c.name, l.Value, ok, l.Source(), c.want, c.source)
+		}
+	}
+}
+
 // A file's value stands in place of the pack's, says so, and gives the reason.
 func TestOverride(t *testing.T) {
 	set := Of(&pb.Rules{Packs: []string{"nfpa72"}, Limits: []*pb.Limit{{Limit: ProofOfFan, Value: new(90.0), Why: "the fan's data sheet"}}})
