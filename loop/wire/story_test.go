@@ -225,6 +225,11 @@ func TestStuckIsolators(t *testing.T) {
 	if got := b.lost(); got != "4-9" {
 		t.Errorf("stuck closed: lost %q", got)
 	}
+	b.n.Stick(b.s, b.s.now, i6, StuckOpen, 1, b) // what it parts from the short is looked at again
+	b.run(20 * time.Second)
+	if got := b.lost(); got != "4-6" {
+		t.Errorf("opened by hand: lost %q", got)
+	}
 	b = newBench(t, build(t, twelve.loop()))
 	b.n.Stick(b.s, 0, i6, StuckOpen, 1, b)
 	if b.n.Continuity(b.s) {
