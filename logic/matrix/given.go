@@ -1,9 +1,11 @@
 package matrix
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 	"unicode"
 
 	"loopdrill.dev/loopdrill/logic/term"
@@ -22,16 +24,29 @@ const (
 	DisableEquipment                        // Index equipment
 	TestZone                                // Index zone: in test
 	SetOverride                             // Index override, Value is term.SwitchedOn or term.SwitchedOff
+	Acknowledge                             // After the decision of the run's first signal
 )
 
-// Setting is one thing that `given` asks for, done on the quiescent panel before any signal.
+// Setting is one thing that `given` asks for, done on the quiescent panel before any signal; but for Acknowledge, which
+// somebody does in the course of the run.
 type Setting struct {
 	Kind  SettingKind
 	Index int
 	Value int32
+	After time.Duration
 }
 
-// Fact returns the fact that the setting makes true.
+// Acknowledged returns how long after the decision of the first signal somebody acknowledges, and false for never.
+func Acknowledged(given []Setting) (after time.Duration, ok bool) {
+	for _, s := range given {
+		if s.Kind == Acknowledge {
+			return s.After, true
+		}
+	}
+	return 0, false
+}
+
+// Fact returns the fact that the setting makes true before any signal; Acknowledge makes none.
 func (s Setting) Fact() term.Fact {
 	switch s.Kind {
 	case SetMode:
@@ -54,9 +69,9 @@ func (s Setting) Fact() term.Fact {
 	panic(fmt.Sprintf("matrix: no such kind of setting: %d", s.Kind))
 }
 
-const givenGrammar = "write `mode=night; control=ID; disabled=POINT; test=ZONE; override=ID:off`, separated by semicolons"
+const givenGrammar = "write `mode=night; control=ID; disabled=POINT; test=ZONE; override=ID:off; acknowledged=10s`, separated by semicolons"
 
-var givenKeys = []string{"mode", "control", "disabled", "test", "override"}
+var givenKeys = []string{"mode", "control", "disabled", "test", "override", "acknowledged"}
 
 // ParseGiven reads settings as the column `given` holds them. The error is the first thing that is
 // wrong, in the words of a finding.
@@ -130,6 +145,15 @@ func parseSetting(key, value string, w *term.World) (Setting, *flaw) {
 		return Setting{Kind: TestZone}, &flaw{code: "reference.unknown", title: fmt.Sprintf("there is no zone %q", value), detail: near(value, w.Zones)}
 	case "override":
 		return parseOverride(value, w)
+	case "acknowledged":
+		after, err := parseDuration(value)
+		if err == nil && after == 0 {
+			err = errors.New("nobody acknowledges at the very instant of the decision")
+		}
+		if err != nil {
+			return Setting{Kind: Acknowledge}, &flaw{code: "matrix.given", title: err.Error(), detail: "write how long after the decision of the first signal somebody acknowledges, such as acknowledged=10s"}
+		}
+		return Setting{Kind: Acknowledge, After: after}, nil
 	}
 	return Setting{}, &flaw{code: "matrix.given", title: fmt.Sprintf("%q cannot be given", key), detail: near(key, givenKeys) + "; " + givenGrammar}
 }

@@ -4,6 +4,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"loopdrill.dev/loopdrill/logic/term"
 )
@@ -27,6 +28,7 @@ func TestGivenSettings(t *testing.T) {
 		"disabled=hall-fan":       {Kind: DisableEquipment, Index: 0},
 		"disabled=HALL-SD-1":      {Kind: DisablePoint, Index: 2},
 		"disabled=HALL-FAN-RUN":   {Kind: DisableOutput, Index: 1},
+		"acknowledged = 1m30s":    {Kind: Acknowledge, After: 90 * time.Second},
 	} {
 		got, err := ParseGiven(text, givenWorld())
 		if err != nil || len(got) != 1 || got[0] != want {
@@ -41,6 +43,12 @@ func TestGivenSettings(t *testing.T) {
 		"test=hal":                         `did you mean "hall"`,
 		"disabled=hall":                    "several things",
 		"disabled=zone:hall-fan":           "there is no",
+		"acknowledged=0s":                  "at the very instant",
+		"acknowledged=10":                  "lacks a unit",
+		"acknowledged=25h":                 "longer than 24 h",
+		"acknowledged":                     "sets nothing",
+		"acknowleged=10s":                  `did you mean "acknowledged"`,
+		"acknowledged=5s; acknowledged=6s": "set twice",
 	} {
 		if _, err := ParseGiven(text, givenWorld()); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%s: %v, want %s", text, err, want)

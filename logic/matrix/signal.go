@@ -121,6 +121,9 @@ func (r *Row) Holds(f term.Fact, rest func(term.Fact) bool) bool {
 		rest = AtRest
 	}
 	for _, s := range r.Given {
+		if s.Kind == Acknowledge {
+			continue
+		}
 		if s.Kind == SetMode && f.Kind == term.PanelMode {
 			return f.Value == s.Value
 		}

@@ -86,6 +86,8 @@ func movedByRuns(t *term.Term) (word string, ok bool) {
 			word, ok = "whether equipment has proven itself", true
 		case term.PanelBuzzer:
 			word, ok = "the buzzer", true
+		case term.PanelAcknowledged:
+			word, ok = "whether somebody has acknowledged", true
 		case term.PanelSilenced:
 			word, ok = "whether sounders are silenced", true
 		case term.ZoneConfirmed:

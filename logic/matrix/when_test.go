@@ -62,7 +62,8 @@ func TestMovedByRuns(t *testing.T) {
 		{"device('B1-SD-01').fire && !(panel.buzzer || panel.test)", true},
 		{"device('B1-SD-01').fire && output('HALL-FAN-RUN').commanded == 'off'", true},
 		{"device('B1-SD-01').fire && !cause('follows')", true},
-		{"device('B1-SD-01').fire && !panel.test && !panel.fault && !panel.acknowledged", false},
+		{"device('B1-SD-01').fire && !panel.test && !panel.fault", false},
+		{"device('B1-SD-01').fire && !panel.acknowledged", true},
 	} {
 		_, findings := Parse([]byte(goodHeader+"row,"+c.when+",,alert,\n"), w, names)
 		refused := false

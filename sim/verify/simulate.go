@@ -1,6 +1,7 @@
 package verify
 
 import (
+	"slices"
 	"time"
 
 	"loopdrill.dev/loopdrill/logic/matrix"
@@ -77,6 +78,8 @@ func (v *Verifier) base(given []matrix.Setting) (*drill.Drill, error) {
 	for _, s := range given {
 		a := drill.Act{Index: int32(s.Index), On: true, Level: 3}
 		switch s.Kind {
+		case matrix.Acknowledge:
+			continue // in the course of the run
 		case matrix.SetMode:
 			a.Kind, a.Value, a.On = drill.ActMode, int64(s.Value), false
 		case matrix.SetControl:
@@ -143,7 +146,8 @@ func (w *worker) execute(r *run, c *course) error {
 	if err := w.stimulate(r, c); err != nil {
 		return err
 	}
-	silence, err := w.v.settled(d, c.stimulated+w.v.watch.horizon)
+	acknowledged, _ := matrix.Acknowledged(r.given)
+	silence, err := w.v.settled(d, c.stimulated+acknowledged+w.v.watch.horizon)
 	if err != nil {
 		return err
 	}
@@ -184,28 +188,14 @@ func act(d *drill.Drill, at time.Duration, a drill.Act) error {
 	return d.RunUntil(at)
 }
 
-// stimulate gives the signals of a run, each at its worst moment.
+// stimulate gives the signals of a run, each at its worst moment, and lets somebody acknowledge if the run asks for it.
 func (w *worker) stimulate(r *run, c *course) error {
+	if r.atOnce >= 0 {
+		return w.together(r, c)
+	}
 	d := c.d
 	from := d.Instant() + 1
-	if r.atOnce >= 0 {
-		at := d.SampleAfter(int32(r.signals[r.atOnce].Point), from) + 1
-		for _, s := range r.signals {
-			if err := d.Do(w.stimulus(s, at)); err != nil {
-				return err
-			}
-		}
-		c.stimulated = at
-		return d.RunUntil(at)
-	}
 	for i, s := range r.signals {
-		if i > 0 {
-			decided, err := w.awaitDecision(d, r.signals[i-1])
-			if err != nil {
-				return err
-			}
-			from = decided + afterDecision
-		}
 		if err := d.RunUntil(from); err != nil {
 			return err
 		}
@@ -217,15 +207,63 @@ func (w *worker) stimulate(r *run, c *course) error {
 			return err
 		}
 		c.stimulated = at
+		if i+1 == len(r.signals) {
+			return nil
+		}
+		decided, err := w.awaitDecision(d, s)
+		if err != nil {
+			return err
+		}
+		if i == 0 {
+			if err := acknowledge(r, d, decided); err != nil {
+				return err
+			}
+		}
+		from = decided + afterDecision
 	}
 	return nil
 }
 
-// awaitDecision runs until a signal is confirmed, at most as long as a hundred rounds, and
+// together gives all signals at once, just after the sample of one of their devices.
+func (w *worker) together(r *run, c *course) error {
+	d := c.d
+	at := d.SampleAfter(int32(r.signals[r.atOnce].Point), d.Instant()+1) + 1
+	for _, s := range r.signals {
+		if err := d.Do(w.stimulus(s, at)); err != nil {
+			return err
+		}
+	}
+	c.stimulated = at
+	if err := d.RunUntil(at); err != nil {
+		return err
+	}
+	if _, ok := matrix.Acknowledged(r.given); !ok {
+		return nil
+	}
+	decided, err := w.awaitDecision(d, r.signals...)
+	if err != nil {
+		return err
+	}
+	return acknowledge(r, d, decided)
+}
+
+// acknowledge enters that somebody acknowledges, if the run asks for it: so long after the first decision.
+func acknowledge(r *run, d *drill.Drill, decided time.Duration) error {
+	after, ok := matrix.Acknowledged(r.given)
+	if !ok {
+		return nil
+	}
+	return d.Do(drill.Act{At: decided + after, Kind: drill.ActAcknowledge, Level: 3})
+}
+
+// awaitDecision runs until any of the signals is confirmed, at most as long as a hundred rounds, and
 // returns when that was.
-func (w *worker) awaitDecision(d *drill.Drill, s matrix.Signal) (time.Duration, error) {
+func (w *worker) awaitDecision(d *drill.Drill, signals ...matrix.Signal) (time.Duration, error) {
 	start := d.Log().Len()
-	limit := d.Instant() + 100*longestRound(d) + w.v.plan.In.Points[s.Point].Retard + time.Minute
+	limit := d.Instant() + 100*longestRound(d) + time.Minute
+	for _, s := range signals {
+		limit = max(limit, d.Instant()+100*longestRound(d)+w.v.plan.In.Points[s.Point].Retard+time.Minute)
+	}
 	for {
 		at, ok := d.Next()
 		if !ok || at > limit {
@@ -235,7 +273,8 @@ func (w *worker) awaitDecision(d *drill.Drill, s matrix.Signal) (time.Duration, 
 			return at, err
 		}
 		for _, e := range d.Log().Since(uint64(start)) {
-			if f, on, ok := confirmed(&e); ok && on && s.Makes(f, w.v.plan.World) && decides(s, f) {
+			f, on, ok := confirmed(&e)
+			if ok && on && slices.ContainsFunc(signals, func(s matrix.Signal) bool { return s.Makes(f, w.v.plan.World) && decides(s, f) }) {
 				return at, nil
 			}
 		}

@@ -109,14 +109,17 @@ func truthSpans(truths []truth) []matrix.Truth {
 }
 
 // applies reports whether all that a row sets is set in the run. A row that sets nothing applies
-// whatever is set: what a setting changes is for a stronger row to say.
+// whatever is set: what a setting changes is for a stronger row to say. What somebody does in the course of the
+// run is no setting: a row that does not ask for it speaks of runs in which nobody does.
 func applies(r *matrix.Row, run *run) bool {
 	for _, s := range r.Given {
 		if !slices.Contains(run.given, s) {
 			return false
 		}
 	}
-	return true
+	_, does := matrix.Acknowledged(run.given)
+	_, asks := matrix.Acknowledged(r.Given)
+	return does == asks
 }
 
 // change is a fact that an event of the instant changed.

@@ -134,6 +134,8 @@ func givenText(v *Verifier, given []matrix.Setting) string {
 			words = append(words, "disabled=equipment:"+v.plan.World.Equipment[s.Index].ID)
 		case matrix.TestZone:
 			words = append(words, "test="+v.plan.World.Zones[s.Index])
+		case matrix.Acknowledge:
+			words = append(words, "acknowledged="+s.After.String())
 		case matrix.SetOverride:
 			overrides = append(overrides, "override="+v.plan.World.Overrides[s.Index]+":"+term.PositionWord(s.Value))
 		}
