@@ -19,7 +19,9 @@ var elsewhere = []string{"panel.resound", "panel.mode"}
 const plain = `devices: {address: 1 label: "SD" cable_m: 5 place: "hall" zone: "z1" smoke_detector: {}}
 	devices: {address: 2 label: "HD" cable_m: 5 place: "hall" zone: "z1" heat_detector: {}}
 	devices: {address: 3 label: "MD" cable_m: 5 place: "hall" zone: "z1" multi_criteria_detector: {}}
-	devices: {address: 4 label: "R" cable_m: 5 relay_module: {}}`
+	devices: {address: 4 label: "R" cable_m: 5 relay_module: {}}
+	devices: {address: 5 label: "IN" cable_m: 5 input_module: {input: "technical"}}
+	devices: {address: 6 label: "CZ" cable_m: 5 place: "hall" zone: "z1" conventional_zone: {}}`
 
 const plainPanel = ` panel: {outputs: {label: "P" relay: {}}}`
 
@@ -29,7 +31,9 @@ const written = `line: {poll_slot: {nanos: 1000000} no_reply_slot: {nanos: 20000
 	devices: {address: 1 label: "SD" cable_m: 5 place: "hall" zone: "z1" smoke_detector: {alarm_pct_per_m: 5}}
 	devices: {address: 2 label: "HD" cable_m: 5 place: "hall" zone: "z1" heat_detector: {alarm_c: 80}}
 	devices: {address: 3 label: "MD" cable_m: 5 place: "hall" zone: "z1" multi_criteria_detector: {alarm_pct_per_m: 6 alarm_c: 70}}
-	devices: {address: 4 label: "R" cable_m: 5 relay_module: {contact: {at_rest: "closed" on_loop_loss: "stays"}}}`
+	devices: {address: 4 label: "R" cable_m: 5 relay_module: {contact: {at_rest: "closed" on_loop_loss: "stays"}}}
+	devices: {address: 5 label: "IN" cable_m: 5 input_module: {input: "technical" at_rest: "closed" end_of_line_ohm: 4700 short_means: "fault"}}
+	devices: {address: 6 label: "CZ" cable_m: 5 place: "hall" zone: "z1" conventional_zone: {end_of_line_ohm: 4700 short_means: "fault"}}`
 
 const writtenPanel = ` panel: {decision_time: {} switch_time: {nanos: 5000000} restart_time: {seconds: 5} reset: "drop-all"
 	outputs: {label: "P" relay: {on_power_loss: "operates"}}} targets: {detector: {seconds: 7} call_point: {seconds: 2}}`
@@ -58,6 +62,9 @@ func inForce(in *Installation) map[string]string {
 		"multi_criteria_detector.alarm_c":         heat(2),
 		"contact.at_rest":                         map[bool]string{false: "open", true: "closed"}[contact.Closed(false)],
 		"contact.on_loop_loss":                    map[OnLoss]string{Rests: "rests", Stays: "stays", Operates: "operates"}[contact.OnLoss],
+		"input_module.at_rest":                    map[bool]string{false: "open", true: "closed"}[in.Points[4].ClosedAtRest],
+		"input_module.short_means":                map[bool]string{false: "active", true: "fault"}[in.Points[4].ShortIsFault],
+		"conventional_zone.short_means":           map[bool]string{false: "active", true: "fault"}[in.Points[5].ShortIsFault],
 		"targets.detector":                        fmt.Sprintf("%g s", in.Targets.Detector.Seconds()),
 		"targets.call_point":                      fmt.Sprintf("%g s", in.Targets.CallPoint.Seconds()),
 	}
@@ -123,6 +130,7 @@ func TestDefaultValues(t *testing.T) {
 		"smoke_detector.alarm_pct_per_m": "3.4 %/m", "heat_detector.alarm_c": "57 C",
 		"multi_criteria_detector.alarm_pct_per_m": "3.4 %/m", "multi_criteria_detector.alarm_c": "57 C",
 		"contact.at_rest": "open", "contact.on_loop_loss": "rests",
+		"input_module.at_rest": "open", "input_module.short_means": "active", "conventional_zone.short_means": "active",
 	} {
 		if got[key] != want {
 			t.Errorf("%s: %q, want %q", key, got[key], want)

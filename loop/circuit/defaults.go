@@ -39,6 +39,7 @@ const (
 // Defaults lists the figures of the package that change a result.
 func Defaults() []figure.Default {
 	return []figure.Default{
+		{Key: "circuit.wiring", Value: "branch", Source: commonPractice},
 		{Key: "circuit.supervision voltage", Value: fmt.Sprintf("%g V, reversed", SupervisionV), Source: commonPractice},
 		{Key: "circuit.supervision source", Value: fmt.Sprintf("%d ohm", SupervisionOhm), Source: commonPractice},
 		{Key: "circuit.open above", Value: fmt.Sprintf("%g x end_of_line_ohm", openAbove), Source: commonPractice},

@@ -16,6 +16,7 @@ func Defaults() []figure.Default {
 		{Key: "loops.driver.source_ohm", Value: "0 ohm", Source: source},
 		{Key: "driver folds back", Value: fmt.Sprintf("below %s, to %g of its limit", v(foldback), foldbackShare), Source: source},
 		{Key: "an overload of the driver is raised after", Value: fmt.Sprintf("%v in its limit; or at once if it comes into it, or a device loses its voltage, three times within %v", OverloadTime, TripTime), Source: source},
+		{Key: "cable.class", Value: "1", Source: source},
 		{Key: "cable.temperature_c", Value: fmt.Sprintf("%g C", defaultTemperatureC), Source: "IEC 60228 states its values at 20 C"},
 		{Key: "cable.capacitance_pf_per_m", Value: fmt.Sprintf("%g pF/m", defaultPicofarads), Source: source},
 		{Key: "device_types.standby_ma", Value: ma(defaultStandby), Source: source},
