@@ -35,7 +35,7 @@ func (j *judgement) explain() {
 				continue
 			}
 		}
-		if d.stage == "fire" && d.broken == "" && d.verdict != errored {
+		if d.stage == "fire" && d.broken == "" && d.verdict != errored && !d.switched {
 			d.broken = j.brokenLink(d)
 		}
 		if d.broken != "" && len(d.links) == 0 {

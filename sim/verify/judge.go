@@ -89,6 +89,7 @@ type difference struct {
 	truth     *truth
 	begun     *matrix.Demand
 	did       *operation
+	switched  bool // a switch of the run's settings is what it hangs on: no link is broken
 	broken    string
 	links     []string
 	linkTimes []int64

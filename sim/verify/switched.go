@@ -20,17 +20,19 @@ func (j *judgement) switched(output int32) (state term.State, override int, ok b
 }
 
 // standing demands that an output stands as the rows say that set its switch, from the start to the
-// end; what rows without the switch demand of it is overridden.
+// end and not after a time or for one; what rows without the switch demand of it is overridden.
 func (j *judgement) standing(c *matrix.Course, state term.State, override int) {
 	for i := range c.Demands {
 		d := &c.Demands[i]
 		sets := slices.ContainsFunc(j.w.v.m.Rows[d.Row].Given, func(s matrix.Setting) bool {
 			return s.Kind == matrix.SetOverride && s.Index == override
 		})
-		if c.NotJudged || !sets || d.State.Physical() == state {
+		timed := d.After > 0 || d.For > 0 // a switch knows no times
+		if c.NotJudged || !sets || d.State.Physical() == state && !timed {
 			continue
 		}
-		found := difference{verdict: wrongState, output: int32(c.Output), at: d.From, required: d.State.Physical().String(), observed: state.String() + " throughout, by its switch"}
+		found := difference{verdict: wrongState, switched: true, output: int32(c.Output), at: d.From,
+			required: j.w.v.m.Rows[d.Row].Cells[d.Cell].Stages[d.Stage].String(), observed: state.String() + " throughout, by its switch"}
 		if d.State.Physical() == term.Rest {
 			found.verdict = unexpected
 		}

@@ -112,9 +112,14 @@ func truthSpans(truths []truth) []matrix.Truth {
 // whatever is set: what a setting changes is for a stronger row to say. What somebody does in the course of the
 // run is no setting: a row that does not ask for it speaks of runs in which nobody does.
 func applies(r *matrix.Row, run *run) bool {
+	moved := -1 // of two switches on one output the one moved last counts, so their order is part of what is set
 	for _, s := range r.Given {
-		if !slices.Contains(run.given, s) {
+		at := slices.Index(run.given, s)
+		if at < 0 || s.Kind == matrix.SetOverride && at < moved {
 			return false
+		}
+		if s.Kind == matrix.SetOverride {
+			moved = at
 		}
 	}
 	_, does := matrix.Acknowledged(run.given)
