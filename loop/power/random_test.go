@@ -210,6 +210,22 @@ func TestTwin(t *testing.T) {
 	})
 }
 
+// What lasts beyond the end of time never ends, however exactly 64 bits are missed.
+func TestChargeBeyondTime(t *testing.T) {
+	for _, c := range []struct {
+		a      charge
+		microA int64
+		want   time.Duration
+	}{
+		{charge{hi: 5}, 5, never}, {charge{hi: 6}, 5, never}, {charge{hi: 4, lo: math.MaxUint64}, 5, never}, // 2^64 ns and about
+		{charge{lo: 1 << 63}, 1, never}, {charge{lo: 1<<63 - 2}, 1, 1<<63 - 2}, {charge{hi: 1}, 4, 1 << 62}, {charge{lo: 7}, 0, never},
+	} {
+		if got := c.a.takes(c.microA); got != c.want {
+			t.Errorf("%+v by %d: %d ns, want %d", c.a, c.microA, got, c.want)
+		}
+	}
+}
+
 // Charges in 128 bits against arbitrary precision.
 func TestCharge(t *testing.T) {
 	whole := func(c charge) *big.Int {
