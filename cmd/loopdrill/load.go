@@ -14,16 +14,24 @@ import (
 // The caller joins flags.verdict(findings) with its own verdict.
 func build(io stdio, bundle site.Bundle) (*site.Built, []*pb.Finding, error) {
 	built, findings := site.Build(bundle)
+	if err := usable(io, findings); err != nil {
+		return nil, findings, err
+	}
+	return built, findings, nil
+}
+
+// usable prints what is found to standard error, and returns errRefused if any of it refuses.
+func usable(io stdio, findings []*pb.Finding) error {
 	if err := writeFindings(io.Err, io, findings); err != nil {
-		return nil, nil, err
+		return err
 	}
 	if counts := countFindings(findings); counts.Refused > 0 {
 		if _, err := fmt.Fprintln(io.Err, counts); err != nil {
-			return nil, nil, fmt.Errorf("writing findings: %w", err)
+			return fmt.Errorf("writing findings: %w", err)
 		}
-		return nil, findings, errRefused
+		return errRefused
 	}
-	return built, findings, nil
+	return nil
 }
 
 // refused returns the error of a command that cannot go on. With JSON asked for and files refused, what is found is

@@ -88,16 +88,7 @@ func loadScenarios(io stdio, path string, names []string) (*scenarios, error) {
 	s.bundle = bundle
 	s.built, s.findings = site.Build(bundle)
 	s.scripts, s.findings = script.CompileAll(s.built, s.findings)
-	if err := writeFindings(io.Err, io, s.findings); err != nil {
-		return s, err
-	}
-	if counts := countFindings(s.findings); counts.Refused > 0 {
-		if _, err := fmt.Fprintln(io.Err, counts); err != nil {
-			return s, fmt.Errorf("writing findings: %w", err)
-		}
-		return s, errRefused
-	}
-	return s, nil
+	return s, usable(io, s.findings)
 }
 
 // chooseScenarios picks scenarios by name out of the site's own, and reads files that are not
