@@ -3,6 +3,7 @@ package verify
 import (
 	"fmt"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 
@@ -23,6 +24,7 @@ type randomProgram struct {
 	causes  []string
 	effects []randomEffect
 	actions []string
+	given   []string          // of each cause's row; nil where nothing is set
 	cells   map[[2]int]string // cause, effect -> cell
 }
 
@@ -124,13 +126,82 @@ func (p *randomProgram) matrix() string {
 	var out strings.Builder
 	out.WriteString("cause,when,given," + strings.Join(randomOutputs, ",") + "\n")
 	for c, when := range p.causes {
-		fmt.Fprintf(&out, "c%d,%s,", c, when)
+		given := ""
+		if p.given != nil {
+			given = p.given[c]
+		}
+		fmt.Fprintf(&out, "c%d,%s,%s", c, when, given)
 		for e := range p.effects {
 			out.WriteString("," + p.cells[[2]int{c, e}])
 		}
 		out.WriteString("\n")
 	}
 	return out.String()
+}
+
+// settings are what a random row may set, and what its condition asks for then.
+var settings = []struct{ given, when string }{
+	{"", ""}, {"mode=night", "panel.mode == 'night'"}, {"", "panel.mode == 'day'"}, {"control=key", "control('key').on"}, {"", "!control('key').on"},
+	{"mode=night; control=key", "control('key').on && panel.mode == 'night'"}, {"disabled=HALL-SD-1", "device('HALL-SD-1').disabled"}, {"test=loft", "zone('loft').test"},
+}
+
+// setSome lets causes ask for settings, and their rows set them. The rows it returns set besides that an output is
+// disabled, and ask for it at rest.
+func (p *randomProgram) setSome() (besides string) {
+	disabled := p.r.IntN(2 * len(randomOutputs))
+	for c := range p.causes {
+		s := settings[p.r.IntN(len(settings))]
+		p.given = append(p.given, s.given)
+		if s.when != "" {
+			p.causes[c] = "(" + p.causes[c] + ") && " + s.when
+		}
+		if disabled < len(randomOutputs) {
+			besides += fmt.Sprintf("x%d,%s,%s; disabled=%s%soff until reset%s\n", c, p.causes[c], s.given, randomOutputs[disabled],
+				strings.Repeat(",", 1+disabled), strings.Repeat(",", len(randomOutputs)-1-disabled))
+		}
+	}
+	return besides
+}
+
+// TestRandomGiven: the same with rows that set something, whether the program asks for it or not: what a setting
+// changes in the runs of one row is told from what it leaves in those of all. Programs of which nothing can make some
+// row true are left out.
+func TestRandomGiven(t *testing.T) {
+	bench := readText(t, "testdata/bench.yaml")
+	caught, passed := 0, 0
+	for seed := range uint64(randomSites) {
+		p := newRandomProgram(seed)
+		besides := p.setSome()
+		site := strings.Replace(p.site(), "program:\n", "program:\n  controls: [{control: key}]\n", 1)
+		table := p.matrix() + besides
+		built := buildText(t, bench+site, table)
+		v := newVerifier(t, built.Plan(), built.Matrix)
+		v.watch.horizon, v.watch.held, v.watch.reset = v.watch.horizon+mutant.Delay, v.watch.held+mutant.Delay, v.watch.reset+mutant.Delay
+		report, records := verified(t, v)
+		if slices.ContainsFunc(report.GetRows(), func(r *pb.RowVerdict) bool { return r.GetErrored() != "" }) {
+			continue
+		}
+		if !report.GetPassed() {
+			t.Fatalf("seed %d fails: %v\n%s\n%s\n%s", seed, report.GetVerdicts(), site, table, firstDifference(report))
+		}
+		passed++
+		mutated, changed := proto.CloneOf(built.Site), ""
+		for changed == "" {
+			changed = randomMutations[p.r.IntN(len(randomMutations))](p.r, mutated)
+		}
+		trial, ok := try(t, mutated, built.Matrix, records, v.watch)
+		switch {
+		case !ok:
+		case len(trial.differing) > 0 && !trial.caught():
+			t.Fatalf("seed %d with the change %s: %d runs differ; passed %v, names %q\n%s\n%s", seed, changed, len(trial.differing), trial.passed, trial.named, site, table)
+		case len(trial.differing) > 0:
+			caught++
+		}
+	}
+	t.Logf("%d pass, %d mutants differ and are caught", passed, caught)
+	if passed < randomSites/4 || caught < randomSites/8 {
+		t.Errorf("only %d pass, and only %d mutants differ", passed, caught)
+	}
 }
 
 // TestRandomSites: a program that does just what the matrix says passes, whatever it is, with no
