@@ -25,7 +25,6 @@ const (
 	feltA          = 1e-3 // a fault that draws less is not why a voltage is low
 	leastOhm       = 1e-6 // of any piece of cable
 	leastFaultOhm  = 1e-3 // of a short or an earth: two pieces of metal that touch
-	defaultJoint   = 100  // ohms of a bad joint
 
 	ratingV   = 30.0 // contact without a written rating
 	ratingA   = 2.0
@@ -47,7 +46,6 @@ func Defaults() []figure.Default {
 		{Key: "circuit.earth fault below", Value: fmt.Sprintf("%d ohm", earthBelowOhm), Source: commonPractice},
 		{Key: "circuit.short of 0 ohm", Value: fmt.Sprintf("%g ohm", leastFaultOhm), Source: commonPractice},
 		{Key: "circuit.isolator", Value: fmt.Sprintf("%g ohm closed; opens below %g V, or above %g x the circuit's rated current", isolatorOhm, isolatorOpensV, overloadTimes), Source: commonPractice},
-		{Key: "circuit.joint", Value: fmt.Sprintf("%d ohm", defaultJoint), Source: commonPractice},
 		{Key: "loads.diode", Value: fmt.Sprintf("%g V", diodeV), Source: commonPractice},
 		{Key: "loads.knee", Value: fmt.Sprintf("%g x min_voltage_v", kneeShare), Source: commonPractice},
 		{Key: "loads.min_voltage_v", Value: "limit " + rule.LoadVoltage, Source: "rule pack"},

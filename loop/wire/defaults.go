@@ -31,6 +31,7 @@ func Defaults() []figure.Default {
 		{Key: "device_types.isolator_ohm", Value: fmt.Sprintf("%g ohm", defaultIsolator), Source: source},
 		{Key: "an isolator opens after", Value: OpenTime.String(), Source: source},
 		{Key: "an isolator tests and closes after", Value: CloseTime.String(), Source: source},
+		{Key: "a bad joint of which a step says nothing", Value: fmt.Sprintf("%d ohm", JointOhm), Source: source},
 		{Key: "a core counts as broken above", Value: fmt.Sprintf("%g ohm", brokenOhm), Source: source},
 	}
 }

@@ -42,6 +42,9 @@ const (
 	TripTime = time.Minute
 )
 
+// JointOhm is the resistance, in each core, of a bad joint of which nothing is said (common practice).
+const JointOhm = 100
+
 // Network is one loop, compiled and immutable. An entry is an index into the loop's list of
 // devices, stand-alone isolators included; a run of cable has the number of the entry at its end,
 // and the return run of a ring that of Return.

@@ -7,6 +7,7 @@ import (
 
 	"loopdrill.dev/loopdrill/loop"
 	"loopdrill.dev/loopdrill/loop/line"
+	"loopdrill.dev/loopdrill/loop/plant"
 	"loopdrill.dev/loopdrill/proto/finding"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 )
@@ -210,7 +211,7 @@ func (r *resolver) fault(step *pb.Step) {
 	case *pb.Step_RelayStuck:
 		r.act.Kind, r.act.Index = ActRelayStuck, r.output("relay_stuck.output", k.RelayStuck.GetOutput())
 	case *pb.Step_PlantFault:
-		r.act.Kind, r.act.Rate = ActPlantFault, 2
+		r.act.Kind, r.act.Rate = ActPlantFault, plant.SlowFactor
 		if k.PlantFault.Factor != nil {
 			r.act.Rate = k.PlantFault.GetFactor()
 		}

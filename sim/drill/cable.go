@@ -11,9 +11,6 @@ import (
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 )
 
-// jointOhm is the resistance of a bad joint of which nothing is said (common practice).
-const jointOhm = 100
-
 // electrical resolves faults of cables, circuits, field wiring and supplies.
 func (r *resolver) electrical(step *pb.Step) {
 	switch k := step.GetKind().(type) {
@@ -22,7 +19,7 @@ func (r *resolver) electrical(step *pb.Step) {
 	case *pb.Step_Short:
 		r.cable(ActShort, "short", k.Short, 0)
 	case *pb.Step_Joint:
-		r.cable(ActJoint, "joint", k.Joint, jointOhm)
+		r.cable(ActJoint, "joint", k.Joint, wire.JointOhm)
 	case *pb.Step_Earth:
 		r.cable(ActEarth, "earth", k.Earth, 0)
 	case *pb.Step_IsolatorStuck:
