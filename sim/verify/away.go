@@ -30,6 +30,10 @@ func (j *judgement) awayCourse(c *matrix.Course) {
 		j.away(c, at, did)
 		return
 	}
+	if at, more := moreChanges(c, did, j.c.silence, j.c.reset); more {
+		j.away(c, at, did)
+		return
+	}
 	for i := range did {
 		if did[i].t2 < j.c.silence {
 			continue
@@ -80,6 +84,36 @@ func firstAway(c *matrix.Course, did []operation, silence, reset time.Duration) 
 		state := demandedAt(did, at)
 		if afterSilence(c, silence, at) != state && !tolerated(c, state, at) {
 			return at, true
+		}
+	}
+	return 0, false
+}
+
+// moreChanges finds the first change from silence to reset that is one more than the course has: a tolerance lets a
+// change come earlier or later, and not twice.
+func moreChanges(c *matrix.Course, did []operation, silence, reset time.Duration) (at time.Duration, more bool) {
+	instants := []time.Duration{silence}
+	for i := range c.Demands {
+		instants = append(instants, c.Demands[i].From, c.Demands[i].To)
+	}
+	slices.Sort(instants)
+	state, _ := c.At(silence - 1)
+	left := 0
+	for _, at := range instants {
+		if at < silence || at >= reset {
+			continue
+		}
+		if want := afterSilence(c, silence, at); want != state {
+			state = want
+			left++
+		}
+	}
+	for i := range did {
+		if did[i].t2 < silence || did[i].state == demandedAt(did[:i], did[i].t2) {
+			continue
+		}
+		if left--; left < 0 {
+			return did[i].t2, true
 		}
 	}
 	return 0, false
