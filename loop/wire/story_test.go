@@ -51,6 +51,9 @@ func TestLengthCapacitanceIsolators(t *testing.T) {
 	}
 	n := build(t, plan{ring: true, devices: 20, run: 1000.0 / 21, built: all}.loop())
 	near(t, "ohm with isolators", float64(n.Figures().LoopMicroOhm)/1e6, 26.2, 1e-6)
+	// A branch counts to its worst end, here that of a spur on a spur: 30 m of 24.2 ohm/km.
+	spurred := plan{devices: 4, run: 10, spurs: map[int]int{3: 1, 4: 3}}.loop()
+	near(t, "ohm of a branch", float64(build(t, spurred).Figures().LoopMicroOhm)/1e6, 0.726, 1e-6)
 }
 
 // twelve is a ring for the class rules: A-1-2-...-12-B, isolators in the gaps 3|4, 6|7, 9|10.
