@@ -168,3 +168,25 @@ func TestVerification(t *testing.T) {
 		b.checkChains(t)
 	}
 }
+
+// How long a lone signal can be held and be fire after all: restart, the time until the same detector confirms,
+// and investigation add up (rule K1); of several zones the longest counts, wherever it stands.
+func TestLongest(t *testing.T) {
+	careful := Zone{Restart: 30 * second, Confirm: SameOrOther, ReadyAfter: 20 * second, Investigate: true, AcknowledgeWithin: 15 * second, Extra: 180 * second}
+	for _, c := range []struct {
+		zones []Zone
+		want  time.Duration
+	}{
+		{nil, 0},
+		{[]Zone{{}}, 0},
+		{[]Zone{{Restart: 30 * second}}, 30 * second},
+		{[]Zone{{Confirm: Other, Detectors: 2, Within: 30 * minute}}, 0}, // alone it is never fire
+		{[]Zone{look}, 195 * second},
+		{[]Zone{careful, look}, 245 * second},
+		{[]Zone{{}, careful, {}}, 245 * second},
+	} {
+		if got := New(c.zones, nil).Longest(); got != c.want {
+			t.Errorf("%+v: %v, want %v", c.zones, got, c.want)
+		}
+	}
+}
