@@ -41,6 +41,14 @@ func TestLift(t *testing.T) {
 			"0s lift/recall",
 			`0s lift = recalling; 0s lift +in-recall;
 			11s lift = at-recall-floor; 11s lift +at-floor; 11s lift done recall`},
+		{"recall from below: one floor and the doors", "common practice: 4 s + 3 s", one(aLiftAt("B1")),
+			"0s lift/recall",
+			`0s lift = recalling; 0s lift +in-recall;
+			7s lift = at-recall-floor; 7s lift +at-floor; 7s lift done recall`},
+		{"recall where it stands: the doors", "common practice: 3 s", one(aLiftAt("G")),
+			"0s lift/recall",
+			`0s lift = recalling; 0s lift +in-recall;
+			3s lift = at-recall-floor; 3s lift +at-floor; 3s lift done recall`},
 		{"the first landing holds, the other is looked at when it is reset",
 			"EN 81-73:2020 5.1.2 as inputs: input 1 at 0, input 0 at 5 s; target stays level 1 until reset", one(aLift()),
 			"0s lift/alternate; 5s lift/recall; 30s lift/alternate off; 60s lift/recall off",

@@ -147,6 +147,13 @@ func aLift() *pb.Equipment {
 		FloorTime: seconds(4), DoorTime: seconds(3)}}})
 }
 
+// aLiftAt is aLift that stands at another floor than the highest.
+func aLiftAt(floor string) *pb.Equipment {
+	lift := aLift()
+	lift.GetLift().StartFloor = floor
+	return lift
+}
+
 func aFan(atRest bool) *pb.Equipment {
 	return named("fan", &pb.Equipment{Kind: &pb.Equipment_Fan{Fan: &pb.Fan{
 		RunUp: seconds(12), RunDown: seconds(24), RunsAtRest: atRest}}})
