@@ -281,6 +281,10 @@ func TestMessages(t *testing.T) {
 			"0s dialler stuck; 1s dialler/alarm; 300s dialler repaired; 400s dialler/alarm off; 500s dialler/alarm",
 			`1s dialler = sending; 121s dialler = failed; 121s dialler +failed; 400s dialler = idle; 400s dialler -failed;
 			500s dialler = sending; 520s dialler = acknowledged; 520s dialler +acknowledged; 520s dialler done alarm`},
+		{"two calls of 20 s and 10 s between", "schema: Dialler, attempts and retry_after", one(aPatientDialler(2)), "0s dialler stuck; 1s dialler/alarm",
+			`1s dialler = sending; 51s dialler = failed; 51s dialler +failed`},
+		{"one call and no more", "schema: Dialler, attempts", one(aPatientDialler(1)), "0s dialler stuck; 1s dialler/alarm",
+			`1s dialler = sending; 21s dialler = failed; 21s dialler +failed`},
 		{"no receipt comes back: its signals tell", "words of the fault: unproven is no receipt", one(aDialler()),
 			"0s dialler unproven; 1s dialler/fault; 2s dialler/alarm",
 			`1s dialler = sending; 121s dialler = failed; 121s dialler +failed`},

@@ -194,6 +194,13 @@ func aDialler() *pb.Equipment {
 	return named("dialler", &pb.Equipment{Kind: &pb.Equipment_Dialler{Dialler: &pb.Dialler{Receipt: seconds(20)}}})
 }
 
+// aPatientDialler calls as often as is said, with 10 s between.
+func aPatientDialler(attempts uint32) *pb.Equipment {
+	d := aDialler()
+	d.GetDialler().Attempts, d.GetDialler().RetryAfter = &attempts, seconds(10)
+	return d
+}
+
 func aSiren() *pb.Equipment {
 	return named("siren", &pb.Equipment{Kind: &pb.Equipment_Siren{Siren: &pb.Siren{RunUp: seconds(2)}}})
 }

@@ -46,6 +46,7 @@ func TestClauses(t *testing.T) {
 		{of("en54", "nfpa72"), LiftPower, "NFPA 72 21.4"},
 		{of("en54"), LiftPower, "common practice"},
 		{of("nfpa72"), LiftWireCut, "common practice"},
+		{of("en54"), PathwayClass, "required_class of the file; common practice"},
 	} {
 		if got := c.set.Clause(c.name); got != c.want {
 			t.Errorf("%v: %s rests on %q, want %q", c.set.Packs(), c.name, got, c.want)
