@@ -8,6 +8,8 @@ import (
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+	"google.golang.org/protobuf/reflect/protoreflect"
+	"google.golang.org/protobuf/types/known/durationpb"
 
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 )
@@ -186,6 +188,49 @@ func TestDefaults(t *testing.T) {
 	}
 	if len(schema) > 0 {
 		t.Errorf("not in the table: %v", schema)
+	}
+}
+
+// TestTimesOfTheFile: whatever time a file gives, for any kind of equipment, is in the time that some input of it
+// takes: as often as the way has floors, say. The pause of a dialler shows in no single report: TestMessages.
+func TestTimesOfTheFile(t *testing.T) {
+	const longer = 1009 * time.Second
+	takes := func(eq *pb.Equipment) []time.Duration {
+		p, found := Compile([]*pb.Equipment{eq})
+		if len(found) > 0 {
+			t.Fatal(found)
+		}
+		var all []time.Duration
+		for in := range p.InputCount(0) {
+			all = append(all, p.Takes(0, in))
+		}
+		return all
+	}
+	times := 0
+	for _, eq := range []*pb.Equipment{aLift(), aFan(false), aDamper(""), aHolder(), aLock(), anAnnouncement(), aTrip("trip"), aValve(false), aRelease(""), aDialler(), aSiren(), aBms(), aGeneric()} {
+		m := eq.ProtoReflect()
+		kind := m.Get(m.WhichOneof(m.Descriptor().Oneofs().ByName("kind"))).Message()
+		fields := kind.Descriptor().Fields()
+		for i := range fields.Len() {
+			field := fields.Get(i)
+			if field.Message() == nil || field.Message().FullName() != "google.protobuf.Duration" || field.Name() == "retry_after" {
+				continue
+			}
+			times++
+			kind.Clear(field)
+			given := kind.NewField(field).Message().Interface().(*durationpb.Duration)
+			before := takes(eq)
+			given.Seconds = int64(longer / time.Second)
+			kind.Set(field, protoreflect.ValueOfMessage(given.ProtoReflect()))
+			after := takes(eq)
+			if slices.Equal(before, after) || slices.Max(after) < longer {
+				t.Errorf("%s: %s of %v is in none of %v (%v without)", eq.GetEquipment(), field.Name(), longer, after, before)
+			}
+			kind.Clear(field)
+		}
+	}
+	if times < 14 {
+		t.Errorf("only %d times are in the schema", times)
 	}
 }
 
