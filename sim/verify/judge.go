@@ -123,7 +123,8 @@ func (w *worker) judge(i int) (out *verdicts) {
 	j.untilReset()
 	j.resetStage()
 	j.explain()
-	out.failed = len(out.diffs) > 0
+	j.midway()
+	out.failed = len(out.diffs) > 0 || out.err != nil
 	return out
 }
 
