@@ -63,7 +63,7 @@ func newRunner(p *pairing) *runner {
 		for i := range plan.Program.Pairs() {
 			r.held = max(r.held, plan.Program.Pair(i).Hold)
 		}
-		delay := max(plan.Program.LongestDelay(), written(b.Site.GetProgram()))
+		delay := max(plan.Program.LongestDelay(), written(b.Site.GetProgram())) + chained(plan, b.Site.GetProgram())
 		r.horizon = max(r.horizon, delay+plan.In.Plant.LongestTime()+horizonMargin)
 		r.watch = max(r.watch, delay+plan.In.Plant.LongestTime()+watchMargin)
 		for i := range plan.In.Points {
@@ -341,6 +341,22 @@ func (r *runner) finish(side int, s *stimulus, d *drill.Drill, c *course) error 
 	}
 	r.collect(side, d, c)
 	return nil
+}
+
+// chained is how much longer a program can go on where what one action does makes the next cause true, over the command
+// of an output or over equipment that proves itself: without a circle each of its times counts once.
+func chained(plan *drill.Plan, m *pb.Program) time.Duration {
+	follows := slices.ContainsFunc(plan.In.Points, func(p loop.Point) bool { return p.ProvesEquipment >= 0 })
+	for o := range plan.In.Outputs {
+		follows = follows || plan.Program.Watched(o)
+	}
+	var total time.Duration
+	for _, a := range m.GetActions() {
+		if follows {
+			total += a.GetAfter().AsDuration() + a.GetFor().AsDuration() + a.GetHold().AsDuration()
+		}
+	}
+	return total
 }
 
 // written is the longest time that a program adds on purpose, by what it says: what the panel decides before
