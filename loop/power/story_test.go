@@ -6,6 +6,8 @@ import (
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+
+	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 )
 
 // Courses of events, each worked out by hand. Delays: EN 54-4 5.4 and BS 5839-1 12, from memory
@@ -180,6 +182,38 @@ func TestVoltage(t *testing.T) {
 	}
 }
 
+// The voltages that a file gives, of a supply and of the panel's own, on mains, on battery, and after low battery.
+// By hand, in cells of 1.85 V and 1.75 V (common practice): 12 of them for 24 V, 6 for 12 V.
+func TestVoltagesOfTheFile(t *testing.T) {
+	for _, c := range []struct {
+		volts, end float64 // end 0: not given
+		want       [3]int64
+	}{
+		{24, 0, [3]int64{24_000_000, 22_200_000, 21_000_000}},
+		{28, 0, [3]int64{28_000_000, 22_200_000, 21_000_000}},
+		{12, 0, [3]int64{12_000_000, 11_100_000, 10_500_000}},
+		{28, 20, [3]int64{28_000_000, 22_200_000, 20_000_000}},
+		{28, 23, [3]int64{28_000_000, 23_000_000, 23_000_000}}, // the end stands above 1.85 V a cell
+	} {
+		site := oneSupply(2, 3, 0, 100)
+		s, own := site.GetSupplies()[0], &pb.PanelSupply{VoltageV: &c.volts, BatteryAh: new(2.0), StandbyMa: new(100.0)}
+		s.VoltageV, site.Panel = &c.volts, &pb.Panel{Supply: own}
+		if c.end > 0 {
+			s.EndVoltageV, own.EndVoltageV = &c.end, &c.end
+		}
+		r := newRig(site, delaysOf("en54"))
+		for i := range 2 {
+			got := [3]int64{r.p.MicroV(r.s, i)}
+			r.p.Set(r.s, r.now, i, MainsFailed, true, 1, r)
+			got[1] = r.p.MicroV(r.s, i)
+			r.until(r.now + 16*time.Hour) // 2 Ah at 0.1 A: a quarter is left after 15 h
+			if got[2] = r.p.MicroV(r.s, i); got != c.want {
+				t.Errorf("%s, %g V, end %g V: %v uV, want %v", []string{"psu-1", "panel"}[i], c.volts, c.end, got, c.want)
+			}
+		}
+	}
+}
+
 // A charger in fault charges nothing, and begins where it left off once it is right again (by hand: 24 Ah take 0.8 Ah
 // an hour up to 80 %).
 func TestNoRechargeWithoutCharger(t *testing.T) {
@@ -208,5 +242,25 @@ func TestRecharge(t *testing.T) {
 		if got := r.p.LeftMicroAh(r.s, 0, at); got != want {
 			t.Errorf("at %v: %d uAh, want %d", at, got, want)
 		}
+	}
+}
+
+// The panel's own supply takes each figure from its key as any other supply does.
+func TestPanelSupplyIsASupply(t *testing.T) {
+	site := oneSupply(7, 3, 2, 100)
+	s := site.GetSupplies()[0]
+	s.VoltageV, s.EndVoltageV, s.AlarmMa, s.Voice = new(28.0), new(22.0), new(50.0), true
+	site.Panel = &pb.Panel{Supply: &pb.PanelSupply{VoltageV: s.VoltageV, EndVoltageV: s.EndVoltageV, BatteryAh: s.BatteryAh,
+		CurrentLimitA: s.CurrentLimitA, FuseA: s.FuseA, StandbyMa: s.StandbyMa, AlarmMa: s.AlarmMa, Voice: true}}
+	p, _ := Compile(site, delaysOf("en54"))
+	psu, own := p.supplies[0], p.supplies[1]
+	psu.id, psu.path, own.id, own.path = "", "", "", ""
+	if psu != own {
+		t.Errorf("psu-1 %+v\npanel %+v", psu, own)
+	}
+	want := supply{mainsMicroV: 28_000_000, endMicro: 22_000_000, lowMicroV: 22_200_000, standby: 100_000, alarm: 50_000, limit: 3_000_000, fuse: 2_000_000, microAh: 7_000_000, voice: true}
+	want.full, want.low, want.first = psu.full, psu.low, psu.first
+	if psu != want {
+		t.Errorf("psu-1 %+v\nwant  %+v", psu, want)
 	}
 }

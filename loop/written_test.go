@@ -30,3 +30,11 @@ func TestLineOptions(t *testing.T) {
 		}
 	}
 }
+
+// The device types of a site reach its loops: 2 mA in place of 0.3.
+func TestTypesReachTheLoop(t *testing.T) {
+	in := good(t, branch(`devices: {address: 1 label: "CP" cable_m: 5 place: "hall" zone: "z1" type: "hungry" call_point: {}}`)+` device_types: {type: "hungry" standby_ma: 2}`)
+	if got := in.Loops[0].Wire.Figures().RestMicroAmp; got != 2000 {
+		t.Errorf("%d uA at rest, want 2000", got)
+	}
+}
