@@ -5,6 +5,8 @@ import (
 	"strings"
 	"testing"
 
+	"google.golang.org/protobuf/reflect/protoreflect"
+
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 )
 
@@ -68,6 +70,28 @@ func TestLoadOf(t *testing.T) {
 	bms := &pb.Equipment{Kind: &pb.Equipment_Bms{Bms: &pb.Bms{}}}
 	if got := LoadOf(bms); got != (ContactLoad{VoltsV: 24, Electronic: true}) {
 		t.Errorf("bms: %+v", got)
+	}
+}
+
+// The coil that a file gives is the load, for every kind of equipment that may have one (schema: Coil).
+func TestCoilOfEveryKind(t *testing.T) {
+	kinds := (&pb.Equipment{}).ProtoReflect().Descriptor().Oneofs().ByName("kind").Fields()
+	coils := 0
+	for i := range kinds.Len() {
+		eq := &pb.Equipment{}
+		kind := eq.ProtoReflect().Mutable(kinds.Get(i)).Message()
+		coil := kind.Descriptor().Fields().ByName("coil")
+		if coil == nil {
+			continue
+		}
+		coils++
+		kind.Set(coil, protoreflect.ValueOfMessage((&pb.Coil{CoilV: new(48.0), CoilMa: new(77.0), CoilDiode: true}).ProtoReflect()))
+		if got := LoadOf(eq); got.VoltsV != 48 || got.MilliA != 77 || !got.Diode || got.Electronic {
+			t.Errorf("%s: %+v", kinds.Get(i).Name(), got)
+		}
+	}
+	if coils < 11 {
+		t.Errorf("only %d kinds have a coil", coils)
 	}
 }
 
