@@ -143,6 +143,10 @@ func TestPhasesHeldAndHurried(t *testing.T) {
 		if got := b.evacuations(); got != test.want {
 			t.Errorf("%s: %s, want %s\n%s", name, got, test.want, strings.Join(b.log, "\n"))
 		}
+		comes := slices.ContainsFunc(b.changes, func(c Change) bool { return c.Kind == DelayHurried })
+		if moves := strings.Contains(test.acts, "hurry") && !strings.HasPrefix(test.acts, "60 "); comes != moves {
+			t.Errorf("%s: that steps come nearer is noted: %v\n%s", name, comes, strings.Join(b.log, "\n"))
+		}
 	}
 }
 

@@ -307,15 +307,6 @@ func (p *Program) EffectDemand(s *State, effect int) term.State {
 	return strongest(s.effect[effect].mask)
 }
 
-// Holder returns the effect that holds the one_of set of the given effect, and false for none.
-func (p *Program) Holder(s *State, effect int) (int, bool) {
-	set := p.effects[effect].set
-	if set < 0 || s.holder[set] < 0 {
-		return 0, false
-	}
-	return int(s.holder[set]), true
-}
-
 // Withheld reports whether the pair would demand its state, were it not for its `unless`.
 func (p *Program) Withheld(s *State, pair int) bool { return s.pair[pair].held && !s.pair[pair].active }
 
