@@ -93,7 +93,7 @@ func (c *Course) transition(before, after *segment) Transition {
 	if after.demand > before.demand {
 		t.Allowed = c.rise(after.demand, t.At)
 	} else {
-		t.Allowed = c.fall(before)
+		t.Allowed = c.fall(before, after)
 	}
 	if n := len(c.Transitions); n > 0 {
 		t.Allowed.From = max(t.Allowed.From, c.Transitions[n-1].Allowed.From)
@@ -114,12 +114,20 @@ func (c *Course) rise(state term.State, at time.Duration) Span {
 	return allowed
 }
 
-// fall returns when the state of a segment may end: several demands act as the last of them.
-func (c *Course) fall(before *segment) Span {
+// fall returns when the state of a segment may end: several demands act as the last of them. What shows then has
+// begun.
+func (c *Course) fall(before, after *segment) Span {
 	var allowed Span
 	for _, i := range before.leaders {
 		allowed.From = max(allowed.From, c.Demands[i].End.From)
 		allowed.To = max(allowed.To, c.Demands[i].End.To)
+	}
+	begun := Never
+	for _, i := range after.leaders {
+		begun = min(begun, c.Demands[i].Begin.From)
+	}
+	if len(after.leaders) > 0 {
+		allowed.From = max(allowed.From, begun)
 	}
 	return allowed
 }

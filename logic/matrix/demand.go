@@ -125,14 +125,15 @@ func (c *Cell) demands(spans []Span) []Demand {
 	return slices.DeleteFunc(demands, func(d Demand) bool { return d.From >= d.To })
 }
 
-// endStages ends each demand where the first demand of a later stage begins after it.
+// endStages ends each demand where the first demand of a later stage begins after it, if it has not ended before.
 func endStages(demands []Demand) {
 	for i := range demands {
 		d := &demands[i]
 		for j := range demands {
 			next := &demands[j]
-			if next.Stage > d.Stage && next.From > d.From && next.From < d.To {
-				d.To, d.End = next.From, next.Begin
+			if next.Stage > d.Stage && next.From > d.From {
+				d.To = min(d.To, next.From)
+				d.End = Span{min(d.End.From, next.Begin.From), min(d.End.To, next.Begin.To)}
 			}
 		}
 	}

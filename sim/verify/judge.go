@@ -263,7 +263,26 @@ func (j *judgement) course(c *matrix.Course) {
 	}
 	if !j.compare(c, required, did) {
 		j.others(c, did)
+	} else if !placed(c, did, j.c.silence) {
+		j.misplaced(c, required, did)
 	}
+}
+
+// misplaced: every change is within its tolerance, and yet no stages make them all. It is told of the first state that
+// lasts otherwise than the cells have it to the letter.
+func (j *judgement) misplaced(c *matrix.Course, required []matrix.Transition, did []operation) {
+	at, d := 0, difference{verdict: wrongState}
+	for i := 1; i < len(did) && d.verdict == wrongState; i++ {
+		switch lasts, did := required[i].At-required[i-1].At, did[i].t2-did[i-1].t2; {
+		case did > lasts:
+			at, d.verdict = i, late
+		case did < lasts:
+			at, d.verdict = i, early
+		}
+	}
+	d.output, d.at, d.did = int32(c.Output), required[at].At, &did[at]
+	d.required, d.observed = requiredText(required, c), observedText(did)
+	j.attribute(c, d, responsible(&required[at]))
 }
 
 // compare goes through the two courses up to the first difference; true if there is none.
@@ -324,11 +343,6 @@ func (j *judgement) transition(c *matrix.Course, required []matrix.Transition, d
 		d.verdict = early
 	case op.t2 > t.Allowed.To:
 		d.verdict = late
-	case i > 0 && !pulsesLast(c, &required[i-1], t, did[i-1].t2, op.t2):
-		d.verdict = early
-		if op.t2-did[i-1].t2 > t.At-required[i-1].At {
-			d.verdict = late
-		}
 	default:
 		slow := append(j.inTime(c, t, op), j.fallInTime(c, t, op, j.truths)...)
 		if len(slow) > 0 {
