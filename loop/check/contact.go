@@ -5,6 +5,7 @@ import (
 
 	"loopdrill.dev/loopdrill/loop"
 	"loopdrill.dev/loopdrill/loop/circuit"
+	"loopdrill.dev/loopdrill/loop/plant"
 	"loopdrill.dev/loopdrill/proto/finding"
 	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 	"loopdrill.dev/loopdrill/proto/rule"
@@ -73,7 +74,7 @@ func (j *judge) contact(i int) contact {
 // operates is enough where several drive one input, and where several inputs of a lift each send
 // it to a landing.
 func (j *judge) failSafe(list []contact, c *contact) {
-	if !c.deEnergise || c.onLoss == "operates" || category(c.eq) == "c" {
+	if !c.deEnergise || c.onLoss == "operates" || plant.DoorCategory(c.eq) == "c" {
 		return
 	}
 	for i := range list {
@@ -88,7 +89,7 @@ func (j *judge) failSafe(list []contact, c *contact) {
 	}
 	clause := commonPractice
 	switch {
-	case category(c.eq) == "a":
+	case plant.DoorCategory(c.eq) == "a":
 		clause = "BS 7273-4, category A"
 	case c.eq.GetLift() != nil:
 		clause = j.rules.Clause(rule.LiftWireCut)
@@ -104,7 +105,7 @@ func (j *judge) failSafe(list []contact, c *contact) {
 // shorted: a short across the wire of a contact that opens keeps the door held, even in an alarm, and shows nowhere. Category A
 // is to let go under it: a second contact in series, on a wire of its own, does.
 func (j *judge) shorted(list []contact, c *contact) {
-	if !c.deEnergise || category(c.eq) != "a" {
+	if !c.deEnergise || plant.DoorCategory(c.eq) != "a" {
 		return
 	}
 	for i := range list {
@@ -116,21 +117,10 @@ func (j *judge) shorted(list []contact, c *contact) {
 		"category A is to let go under a short too: take the hold through a second contact in series, on a module and a wire of its own, or agree on category b"), "BS 7273-4, category A")
 }
 
-// category is the category of BS 7273-4 of a door; empty where none is written, or no door.
-func category(eq *pb.Equipment) string {
-	switch k := eq.GetKind().(type) {
-	case *pb.Equipment_DoorHolder:
-		return k.DoorHolder.GetCategory()
-	case *pb.Equipment_DoorLock:
-		return k.DoorLock.GetCategory()
-	}
-	return ""
-}
-
 // doors: a door that needs voltage to be let go stays held when anything fails.
 func (j *judge) doors() {
 	for i, eq := range j.site.GetEquipment() {
-		if _, holder := eq.GetKind().(*pb.Equipment_DoorHolder); !holder && eq.GetDoorLock() == nil || category(eq) == "c" {
+		if _, holder := eq.GetKind().(*pb.Equipment_DoorHolder); !holder && eq.GetDoorLock() == nil || plant.DoorCategory(eq) == "c" {
 			continue
 		}
 		hold, ok := j.in.Plant.InputIndex(i, "hold")
@@ -138,7 +128,7 @@ func (j *judge) doors() {
 			continue
 		}
 		clause := commonPractice
-		if category(eq) != "" {
+		if plant.DoorCategory(eq) != "" {
 			clause = "BS 7273-4, categories A and B"
 		}
 		j.add(finding.Warn("equipment.energise-to-release", fmt.Sprintf("equipment[%d]", i), fmt.Sprintf("%q needs voltage to be let go", eq.GetEquipment()),

@@ -83,3 +83,12 @@ func (doorLock) word(u unit) int32 {
 
 func (doorLock) signal(u unit, _ int) bool { return !u.atFull(0) }
 func (doorLock) done(u unit, _ int) bool   { return u.atFull(0) }
+
+// DoorCategory is the category of BS 7273-4 that a file gives a door: "a", "b" or "c"; empty where it gives none, or
+// the equipment is no door.
+func DoorCategory(m *pb.Equipment) string {
+	if d := m.GetDoorHolder(); d != nil {
+		return d.GetCategory()
+	}
+	return m.GetDoorLock().GetCategory()
+}

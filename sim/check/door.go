@@ -6,8 +6,8 @@ import (
 
 	"loopdrill.dev/loopdrill/logic/term"
 	"loopdrill.dev/loopdrill/loop"
+	"loopdrill.dev/loopdrill/loop/plant"
 	"loopdrill.dev/loopdrill/proto/finding"
-	pb "loopdrill.dev/loopdrill/proto/loopdrill/v1"
 	"loopdrill.dev/loopdrill/proto/rule"
 )
 
@@ -16,7 +16,7 @@ import (
 func (j *judge) series() {
 	for e, m := range j.Message.GetEquipment() {
 		hold, ok := j.Installation.Plant.InputIndex(e, "hold")
-		if !ok || categoryOf(m) != "a" || !j.Installation.Plant.DeEnergise(e, hold) || len(j.drivers[e]) < 2 {
+		if !ok || plant.DoorCategory(m) != "a" || !j.Installation.Plant.DeEnergise(e, hold) || len(j.drivers[e]) < 2 {
 			continue
 		}
 		idle := map[int32][]int32{} // by output, the fires that leave it closed
@@ -99,12 +99,4 @@ func (j *judge) toldToGo(w *walk, place string) (at time.Duration, ok bool) {
 		}
 	}
 	return 0, false
-}
-
-// categoryOf is the category of BS 7273-4 of a door; empty where none is written, or no door.
-func categoryOf(m *pb.Equipment) string {
-	if d := m.GetDoorHolder(); d != nil {
-		return d.GetCategory()
-	}
-	return m.GetDoorLock().GetCategory()
 }
