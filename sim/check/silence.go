@@ -100,8 +100,8 @@ func (j *judge) quietened() {
 	}
 	for i := range j.walks {
 		w := &j.walks[i]
-		if !j.Installation.Points[w.point].Input.Fire() {
-			continue
+		if !j.Installation.Points[w.point].Input.Fire() || !j.leavesOperated(w) {
+			continue // nothing that a key could put to rest
 		}
 		for k := range keys {
 			for _, at := range []time.Duration{time.Second, j.walker.horizon} {
@@ -110,6 +110,16 @@ func (j *judge) quietened() {
 			}
 		}
 	}
+}
+
+// leavesOperated tells whether equipment that must stay so stands operated at the end of a walk.
+func (j *judge) leavesOperated(w *walk) bool {
+	for e, outputs := range j.drivers {
+		if staysWhenSilenced(j.Message.GetEquipment()[e]) && slices.ContainsFunc(outputs, func(o int32) bool { _, stands := w.last(o); return stands }) {
+			return true
+		}
+	}
+	return false
 }
 
 // key is one that must leave plant alone.
